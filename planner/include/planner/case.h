@@ -1,0 +1,151 @@
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <memory>
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "imaging/body_frame.h"
+#include "imaging/intake.h"
+#include "imaging/segmentation.h"
+#include "planner/assess.h"
+#include "planner/body.h"
+#include "planner/propose.h"
+#include "planner/request.h"
+
+namespace leastharm {
+
+inline constexpr int kCaseSchema = 1;
+
+/// Which CT a case is about: where it lay, and what it is whatever its place.
+struct CtReference {
+  std::string path;           ///< relative to the case folder
+  std::string series_uid, frame_of_reference_uid, sha256;
+  std::map<std::string, std::string> facts;   ///< allow-listed acquisition facts
+  Grid grid;
+  double air_check_hu = 0, noise_hu = 0;
+  std::vector<Finding> findings;
+};
+
+/// A mark as the case keeps it; its voxels lie in marks/FILE.
+struct MarkRecord {
+  std::string name;
+  MarkKind kind = MarkKind::cavity;
+  double weight_mm = 0;
+  nlohmann::json made_by;     ///< {"ball": [x, y, z, r]}, {"connected": [x, y, z]}, {"material": "..."}, {"mask": sha}, {"contours": n}, {"automatic": true}
+  std::string file, sha256;
+  double volume_mm3 = 0;
+};
+
+struct Waiver {
+  std::string mark, by, why, at;
+};
+
+/// A recorded statement, not a legal signature.
+struct Approval {
+  std::string role, by, at, decision;         ///< decision: "approved" or "declined"
+  std::string condition, note;
+  std::string plan_sha256;
+  std::map<std::string, std::string> parts;   ///< hash of each bound part when it was given
+};
+
+/// A set of tracks with what was known when the search ended.
+struct PlannedTracks {
+  std::vector<Track> tracks;
+  std::optional<Certificate> certificate;
+  std::string stopped;                        ///< "gap", "nodes", "time"; empty where the tracks were set by hand
+  std::optional<Firmness> firmness;
+  std::vector<Blocking> blocking;
+};
+
+struct AlternativeTracks {
+  std::string id, best_in;
+  std::vector<Track> tracks;
+};
+
+/// Everything in case.json. One object, its CT, marks, plan, approvals and records.
+struct CaseFile {
+  std::string object_id;
+  CtReference ct;
+  std::string materials_sha256, confidence_sha256;
+  PerMaterial<double> volume_mm3{};
+  std::vector<Finding> map_findings;
+  BodyFrame proposed_frame;
+  std::optional<BodyFrame> frame;             ///< confirmed
+  std::string frame_by, frame_at;
+  std::vector<MarkRecord> marks;
+  std::vector<Waiver> waivers;
+  std::optional<RequestFile> request;
+  PlannedTracks plan;
+  std::vector<AlternativeTracks> alternatives;
+  int plan_version = 0;
+  std::vector<Approval> approvals;
+  std::vector<std::string> printouts;         ///< sha256 of each printout, with its file: "printouts/...": see case.json schema
+};
+
+[[nodiscard]] nlohmann::json to_json(const CaseFile& file);
+[[nodiscard]] CaseFile parse_case_file(const nlohmann::json& json);
+
+/// SHA-256 in hex, lower case.
+[[nodiscard]] std::string sha256_hex(const void* data, std::size_t bytes);
+[[nodiscard]] std::string sha256_hex(const std::string& text);
+
+/// Hash of every part that an approval binds, by name: "CT", "materials", "marks", "frame", "request", "weights",
+/// "needles", "limits", "tracks", "waivers".
+[[nodiscard]] std::map<std::string, std::string> plan_parts(const CaseFile& file);
+/// One hash over all of them: the plan's identity as printed.
+[[nodiscard]] std::string plan_sha256(const CaseFile& file);
+
+/// An approval counts while every part it bound is unchanged.
+[[nodiscard]] std::vector<std::string> changed_since(const Approval& approval, const CaseFile& file);
+
+/// A case folder held open by one program: a second one gets BadInput. Every write is whole or not at all, and the
+/// former state goes to history/.
+class CaseFolder {
+ public:
+  /// Opens an existing case. Throws BadInput where there is none, it is damaged, of a newer schema, or open elsewhere.
+  [[nodiscard]] static CaseFolder open(const std::filesystem::path& root);
+  /// Opens one, or begins an empty one.
+  [[nodiscard]] static CaseFolder open_or_create(const std::filesystem::path& root);
+  CaseFolder(CaseFolder&&) noexcept;
+  CaseFolder& operator=(CaseFolder&&) noexcept;
+  ~CaseFolder();
+
+  [[nodiscard]] const std::filesystem::path& root() const { return root_; }
+  [[nodiscard]] bool is_new() const { return is_new_; }
+  CaseFile file;
+
+  /// Writes case.json (and keeps the former one in history/).
+  void save();
+
+  /// The CT that the case refers to: read from its place and held against its hash. Throws BadInput where it is gone or
+  /// altered.
+  [[nodiscard]] CtVolume read_ct() const;
+  [[nodiscard]] Volume<std::uint8_t> read_materials() const;
+  [[nodiscard]] Volume<std::uint8_t> read_confidence() const;
+  /// Writes the map beside the case and takes its hashes into `file`.
+  void write_map(const Volume<std::uint8_t>& materials, const Volume<std::uint8_t>& confidence);
+  /// Adds or replaces a mark; true where it replaced one.
+  bool put_mark(MarkRecord record, const Mask& mask);
+  [[nodiscard]] Mask read_mark(const MarkRecord& record) const;
+
+ private:
+  struct Lock;
+  CaseFolder(std::filesystem::path root, std::unique_ptr<Lock> lock);
+  std::filesystem::path root_;
+  std::unique_ptr<Lock> lock_;
+  bool is_new_ = false;
+};
+
+/// The volumes of a case, read once, and the body over them.
+struct OpenedCase {
+  CtVolume ct;
+  Volume<std::uint8_t> materials, confidence;
+  Body body;                                  ///< its spans point into the volumes above: move the whole, never copy
+};
+[[nodiscard]] std::unique_ptr<OpenedCase> open_volumes(const CaseFolder& folder);
+
+}  // namespace leastharm

@@ -1,0 +1,53 @@
+#pragma once
+
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+#include "planner/needle.h"
+#include "planner/request.h"
+
+namespace leastharm {
+
+/// Gy's factors; see `gy_relative_sd`.
+struct GyMaterial {
+  double shape = 0.5;                       ///< f; flattened or elongated 0.2
+  double size_range = 0.25;                 ///< g; d95/d5 over 4: 0.25, 2 to 4: 0.5, below 2: 0.75, one size: 1
+  double liberation = 1;                    ///< l; sqrt(L/d), at most 1
+  double fraction = 0.1;                    ///< a; mass fraction of the constituent
+  double constituent_g_per_cm3 = 1.5;       ///< grain densities, never the bulk's
+  double rest_g_per_cm3 = 1.5;
+};
+
+/// Relative standard deviation (a fraction) of the fundamental sampling error.
+/// s^2 = f g c l d^3 (1/sample - 1/lot), c = ((1-a)/a) ((1-a) rho_m + a rho_g); d in cm, masses in g.
+/// Source: Gy's formula as in Wills, Mineral Processing Technology, 1982. `lot_g` <= 0 means unlimited.
+[[nodiscard]] double gy_relative_sd(const GyMaterial& material, double top_size_cm, double sample_g, double lot_g = 0);
+/// Mass for a wanted relative standard deviation, g, lot unlimited.
+[[nodiscard]] double gy_mass_g(const GyMaterial& material, double top_size_cm, double relative_sd);
+/// Chance that a constituent present in a fraction of the grains shows up in none of `grains` grains.
+[[nodiscard]] double chance_to_miss(double fraction, double grains);
+/// Replicates for a wanted relative error at 95 %, t iterated on n - 1 degrees of freedom.
+[[nodiscard]] int replicates_for(double variance_percent2, double error_percent);
+
+/// What one core of a given needle holds, and what that can show.
+struct Enough {
+  double core_mm3 = 0;
+  double full_mg_lo = 0, full_mg_hi = 0;               ///< fully recovered, over the density range
+  double mass_mg = 0, mass_mg_p05 = 0, mass_mg_p95 = 0;
+  double p_enough = 0;
+  double need_mg = 0;
+  int cores_needed = 0;                                ///< for need_mg at 90 % chance, pooled
+  double grains = 0;                                   ///< in the median mass; 0 where the grain is not known
+  double bore_to_grain = 0;
+  double gy_relative_sd = 0;                           ///< for a constituent at a fraction of 0.1
+  double chance_to_miss_at_tenth = 0;
+  std::string conclusion;                              ///< "presence only", "a proportion", ... in one sentence
+  std::vector<std::string> remarks;                    ///< bore against grain, remedies with their price
+};
+
+[[nodiscard]] Enough enough(const Needle& needle, double density_lo_g_per_cm3, double density_hi_g_per_cm3,
+                            double need_mg, double grain_mm, std::uint64_t seed = 1);
+[[nodiscard]] nlohmann::json to_json(const Enough& enough);
+
+}  // namespace leastharm

@@ -1,0 +1,32 @@
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "planner/case.h"
+
+namespace leastharm {
+
+/// One page set: everything the printout says comes from here.
+struct Paper {
+  const CaseFile& file;                       ///< object, CT, marks, request, approvals
+  const OpenedCase& volumes;                  ///< CT, materials, confidence, marks' masks
+  Assessment assessment;                      ///< of the plan's tracks
+  std::vector<Alternative> alternatives;
+  std::string plan_sha256;
+  std::map<std::string, std::string> parts;   ///< hash of each bound part
+  std::string software_version;
+};
+
+enum class PageSize { a4, letter };
+
+/// Writes the plan as a PDF with the contract's sections. Same paper, same bytes. Throws BadInput where the file
+/// cannot be written.
+void print_plan(const Paper& paper, const std::filesystem::path& output, PageSize size = PageSize::a4);
+
+/// The pictures of the printout as PNG files, for README and screens: "body", "routes", "log"; returns what it wrote.
+std::vector<std::filesystem::path> draw_pictures(const Paper& paper, const std::filesystem::path& folder);
+
+}  // namespace leastharm
