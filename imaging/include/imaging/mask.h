@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <vector>
 
+#include "imaging/finding.h"
 #include "imaging/grid.h"
 #include "imaging/material.h"
 
@@ -13,7 +14,7 @@ struct Mask {
   Grid grid;                            ///< of the whole volume
   VoxelIndex corner{};                  ///< lowest voxel of the box
   std::array<int, 3> box{0, 0, 0};      ///< the box's size; zero when the mask is empty
-  std::vector<std::uint8_t> inside;     ///< one value a voxel of the box, i fastest; 1 = inside
+  std::vector<std::uint8_t> inside{};   ///< one value a voxel of the box, i fastest; 1 = inside
 
   [[nodiscard]] bool contains(VoxelIndex v) const {
     const int i = v.i - corner.i, j = v.j - corner.j, k = v.k - corner.k;
@@ -56,5 +57,7 @@ using Outline = std::vector<Vec3>;
 /// The region between outlines drawn on sparse parallel slices, filled in between by shape.
 /// Throws BadInput where an outline has fewer than three points, is not flat, or the planes are not parallel.
 [[nodiscard]] Mask contours_mask(const Grid& grid, const std::vector<Outline>& outlines);
+/// What to tell the person who drew them: slices more than 15 mm apart, an outline that crosses itself.
+[[nodiscard]] std::vector<Finding> outline_findings(const std::vector<Outline>& outlines);
 
 }  // namespace leastharm

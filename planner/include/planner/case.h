@@ -26,6 +26,7 @@ struct CtReference {
   std::string series_uid, frame_of_reference_uid, sha256;
   std::map<std::string, std::string> facts;   ///< allow-listed acquisition facts
   Grid grid;
+  bool correct_air = false;   ///< HU shifted at intake so that room air reads -1000
   double air_check_hu = 0, noise_hu = 0;
   std::vector<Finding> findings;
 };
@@ -40,8 +41,10 @@ struct MarkRecord {
   double volume_mm3 = 0;
 };
 
+/// A named person lets needles come near a dense object. Bound to its voxels: another object of the same name stays
+/// protected.
 struct Waiver {
-  std::string mark, by, why, at;
+  std::string mark, mark_sha256, by, why, at;
 };
 
 /// A recorded statement, not a legal signature.
@@ -50,6 +53,7 @@ struct Approval {
   std::string condition, note;
   std::string plan_sha256;
   std::map<std::string, std::string> parts;   ///< hash of each bound part when it was given
+  std::string voided;                         ///< why it no longer counts although no hash changed; empty = it may count
 };
 
 /// A set of tracks with what was known when the search ended.
@@ -64,6 +68,11 @@ struct PlannedTracks {
 struct AlternativeTracks {
   std::string id, best_in;
   std::vector<Track> tracks;
+};
+
+/// A printout and the plan that it shows.
+struct Printout {
+  std::string file, sha256, plan_sha256;      ///< file: relative to the case folder
 };
 
 /// Everything in case.json. One object, its CT, marks, plan, approvals and records.
@@ -81,23 +90,23 @@ struct CaseFile {
   std::optional<RequestFile> request;
   PlannedTracks plan;
   std::vector<AlternativeTracks> alternatives;
-  int plan_version = 0;
+  int plan_version = 0;                       ///< counts the plan's states; `CaseFolder::save` keeps it
+  std::string last_plan_sha256;
   std::vector<Approval> approvals;
-  std::vector<std::string> printouts;         ///< sha256 of each printout, with its file: "printouts/...": see case.json schema
+  std::vector<Printout> printouts;
 };
 
 [[nodiscard]] nlohmann::json to_json(const CaseFile& file);
 [[nodiscard]] CaseFile parse_case_file(const nlohmann::json& json);
-
-/// SHA-256 in hex, lower case.
-[[nodiscard]] std::string sha256_hex(const void* data, std::size_t bytes);
-[[nodiscard]] std::string sha256_hex(const std::string& text);
 
 /// Hash of every part that an approval binds, by name: "CT", "materials", "marks", "frame", "request", "weights",
 /// "needles", "limits", "tracks", "waivers".
 [[nodiscard]] std::map<std::string, std::string> plan_parts(const CaseFile& file);
 /// One hash over all of them: the plan's identity as printed.
 [[nodiscard]] std::string plan_sha256(const CaseFile& file);
+
+/// "v3-1a2b3c4d": the plan's version and the head of its hash, as people quote it.
+[[nodiscard]] std::string plan_label(const CaseFile& file);
 
 /// An approval counts while every part it bound is unchanged.
 [[nodiscard]] std::vector<std::string> changed_since(const Approval& approval, const CaseFile& file);
@@ -120,6 +129,8 @@ class CaseFolder {
 
   /// Writes case.json (and keeps the former one in history/).
   void save();
+  /// The marks that bear on the plan: without those that were waived.
+  [[nodiscard]] std::vector<Mark> standing_marks() const;
 
   /// The CT that the case refers to: read from its place and held against its hash. Throws BadInput where it is gone or
   /// altered.
@@ -130,6 +141,10 @@ class CaseFolder {
   void write_map(const Volume<std::uint8_t>& materials, const Volume<std::uint8_t>& confidence);
   /// Adds or replaces a mark; true where it replaced one.
   bool put_mark(MarkRecord record, const Mask& mask);
+  void remove_mark(const std::string& name);
+  /// Protects every dense piece of the map above 5 mm3 as `dense-1`, `dense-2`, ... in place of the former ones.
+  /// A waiver stays with its own object, by its voxels; the names of those that fell away are returned.
+  std::vector<std::string> protect_dense(const Volume<std::uint8_t>& materials);
   [[nodiscard]] Mask read_mark(const MarkRecord& record) const;
 
  private:

@@ -1,0 +1,218 @@
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <fstream>
+#include <sstream>
+
+#include "imaging/error.h"
+#include "imaging/hash.h"
+#include "imaging/volume_file.h"
+#include "imaging/whole_file.h"
+#include "planner/case.h"
+#include "planner/density.h"
+
+namespace leastharm {
+namespace fs = std::filesystem;
+namespace {
+
+constexpr const char* kCaseFile = "case.json";
+constexpr double kLeastDenseMm3 = 5;
+
+/// A name that is safe as a file name: anything else becomes its hash.
+std::string mark_file_name(const std::string& name) {
+  const bool plain = std::ranges::all_of(name, [](unsigned char c) {
+    return std::isalnum(c) != 0 || c == '-' || c == '_';
+  });
+  return "marks/" + (plain ? name : "mark-" + sha256_hex(std::string_view(name)).substr(0, 16)) + ".nrrd";
+}
+
+nlohmann::json read_json(const fs::path& path) {
+  std::ifstream stream(path, std::ios::binary);
+  std::stringstream text;
+  text << stream.rdbuf();
+  if (!stream) throw BadInput("cannot read " + path.string());
+  return nlohmann::json::parse(text.str());
+}
+
+std::string history_name(const fs::path& folder) {
+  int next = 1;
+  for (const auto& entry : fs::directory_iterator(folder)) {
+    const std::string name = entry.path().filename().string();
+    if (name.starts_with("case-") && name.size() > 9)
+      next = std::max(next, std::atoi(name.c_str() + 5) + 1);
+  }
+  std::string number = std::to_string(next);
+  return "case-" + std::string(6 - std::min<std::size_t>(6, number.size()), '0') + number + ".json";
+}
+
+}  // namespace
+
+/// Holds the case while the program runs; the system lets go of it whatever happens to the program.
+struct CaseFolder::Lock {
+  int file = -1;
+  explicit Lock(const fs::path& root) {
+    file = ::open((root / ".lock").c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
+    if (file < 0) throw BadInput("cannot write in the case folder " + root.string() + ": check its permissions");
+    if (::flock(file, LOCK_EX | LOCK_NB) != 0) {
+      ::close(file);
+      throw BadInput("the case " + root.string() + " is open in another program: close it there first");
+    }
+  }
+  ~Lock() { ::close(file); }
+  Lock(const Lock&) = delete;
+  Lock& operator=(const Lock&) = delete;
+};
+
+CaseFolder::CaseFolder(fs::path root, std::unique_ptr<Lock> lock)
+    : root_(std::move(root)), lock_(std::move(lock)) {}
+CaseFolder::CaseFolder(CaseFolder&&) noexcept = default;
+CaseFolder& CaseFolder::operator=(CaseFolder&&) noexcept = default;
+CaseFolder::~CaseFolder() = default;
+
+CaseFolder CaseFolder::open(const fs::path& root) {
+  if (!fs::exists(root / kCaseFile))
+    throw BadInput("no case in " + root.string() + ": begin one with  leastharm segment CT --case " + root.string());
+  CaseFolder folder(root, std::make_unique<Lock>(root));
+  try {
+    folder.file = parse_case_file(read_json(root / kCaseFile));
+  } catch (const nlohmann::json::exception& damage) {
+    throw BadInput((root / kCaseFile).string() + " is damaged (" + damage.what() +
+                   "): put the newest file of " + (root / "history").string() + " in its place");
+  }
+  return folder;
+}
+
+CaseFolder CaseFolder::open_or_create(const fs::path& root) {
+  if (fs::exists(root / kCaseFile)) return open(root);
+  if (fs::exists(root) && !fs::is_directory(root))
+    throw BadInput(root.string() + " is a file: name a folder for the case");
+  std::error_code error;
+  fs::create_directories(root, error);
+  if (error) throw BadInput("cannot make the case folder " + root.string() + ": " + error.message());
+  CaseFolder folder(root, std::make_unique<Lock>(root));
+  folder.is_new_ = true;
+  return folder;
+}
+
+void CaseFolder::save() {
+  fs::create_directories(root_ / "history");
+  const fs::path path = root_ / kCaseFile;
+  if (const std::string plan = plan_sha256(file); plan != file.last_plan_sha256) {
+    file.last_plan_sha256 = plan;
+    ++file.plan_version;
+  }
+  const std::string text = to_json(file).dump(1) + "\n";
+  if (fs::exists(path)) {
+    const fs::path kept = root_ / "history" / history_name(root_ / "history");
+    write_whole(kept, [&](const fs::path& beside) { fs::copy_file(path, beside); });
+  }
+  write_whole(path, text);
+  is_new_ = false;
+}
+
+CtVolume CaseFolder::read_ct() const {
+  const fs::path path = fs::weakly_canonical(root_ / file.ct.path);
+  if (!fs::exists(path))
+    throw BadInput("the CT is no longer at " + path.string() + ": put it back, or name its new place with  leastharm segment PATH --case " +
+                   root_.string());
+  CtVolume ct = leastharm::read_ct(path, {.series_uid = file.ct.series_uid, .allow_gaps = true, .correct_air = file.ct.correct_air});
+  if (sha256_hex(ct.hu) != file.ct.sha256)
+    throw BadInput("the CT at " + path.string() +
+                   " is not the one this case was made from (its hash differs): put the original back");
+  return ct;
+}
+
+Volume<std::uint8_t> CaseFolder::read_materials() const { return read_labels(root_ / "materials.nrrd"); }
+Volume<std::uint8_t> CaseFolder::read_confidence() const { return read_labels(root_ / "confidence.nrrd"); }
+
+void CaseFolder::write_map(const Volume<std::uint8_t>& materials, const Volume<std::uint8_t>& confidence) {
+  write_labels(materials, root_ / "materials.nrrd");
+  write_labels(confidence, root_ / "confidence.nrrd");
+  file.materials_sha256 = sha256_hex(materials);
+  file.confidence_sha256 = sha256_hex(confidence);
+}
+
+bool CaseFolder::put_mark(MarkRecord record, const Mask& mask) {
+  fs::create_directories(root_ / "marks");
+  const Volume<std::uint8_t> box = box_from_mask(mask);
+  record.file = mark_file_name(record.name);
+  record.sha256 = sha256_hex(box);
+  record.volume_mm3 = mask.volume_mm3();
+  write_labels(box, root_ / record.file);
+  const auto former = std::ranges::find(file.marks, record.name, &MarkRecord::name);
+  const bool replaced = former != file.marks.end();
+  if (replaced)
+    *former = std::move(record);
+  else
+    file.marks.push_back(std::move(record));
+  return replaced;
+}
+
+void CaseFolder::remove_mark(const std::string& name) {
+  std::erase_if(file.marks, [&](const MarkRecord& m) { return m.name == name; });
+}
+
+Mask CaseFolder::read_mark(const MarkRecord& record) const {
+  const Volume<std::uint8_t> box = read_labels(root_ / record.file);
+  if (sha256_hex(box) != record.sha256)
+    throw BadInput("the mark \"" + record.name + "\" (" + record.file + ") was changed outside the program: set it again");
+  return mask_from_box(box, file.ct.grid);
+}
+
+std::vector<std::string> CaseFolder::protect_dense(const Volume<std::uint8_t>& materials) {
+  std::erase_if(file.marks, [](const MarkRecord& m) { return m.made_by.contains("automatic"); });
+  const std::vector<Mask> pieces = material_pieces(materials, Material::dense, kLeastDenseMm3);
+  for (std::size_t n = 0; n < pieces.size(); ++n)
+    put_mark({.name = "dense-" + std::to_string(n + 1),
+              .kind = MarkKind::keep_out,
+              .made_by = {{"automatic", true}}},
+             pieces[n]);
+  std::vector<std::string> fallen;
+  std::erase_if(file.waivers, [&](Waiver& waiver) {
+    const auto same = std::ranges::find(file.marks, waiver.mark_sha256, &MarkRecord::sha256);
+    if (same != file.marks.end()) waiver.mark = same->name;
+    else fallen.push_back(waiver.mark);
+    return same == file.marks.end();
+  });
+  return fallen;
+}
+
+std::vector<Mark> CaseFolder::standing_marks() const {
+  std::vector<Mark> marks;
+  for (const MarkRecord& record : file.marks) {
+    const bool waived = std::ranges::any_of(file.waivers, [&](const Waiver& w) {
+      return w.mark == record.name && w.mark_sha256 == record.sha256;
+    });
+    if (!waived)
+      marks.push_back({record.name, record.kind, record.weight_mm, record.made_by.contains("automatic"),
+                       read_mark(record)});
+  }
+  return marks;
+}
+
+std::unique_ptr<OpenedCase> open_volumes(const CaseFolder& folder) {
+  auto opened = std::make_unique<OpenedCase>();
+  opened->ct = folder.read_ct();
+  opened->materials = folder.read_materials();
+  opened->confidence = folder.read_confidence();
+  if (sha256_hex(opened->materials) != folder.file.materials_sha256 ||
+      sha256_hex(opened->confidence) != folder.file.confidence_sha256)
+    throw BadInput("materials.nrrd or confidence.nrrd was changed outside the program: give the corrected map to  "
+                   "leastharm segment CT --case " + folder.root().string() + " --materials FILE");
+  Body& body = opened->body;
+  body.grid = opened->ct.hu.grid;
+  body.hu = opened->ct.hu.values;
+  body.materials = opened->materials.values;
+  body.confidence = opened->confidence.values;
+  body.marks = folder.standing_marks();
+  body.frame = folder.file.frame;
+  body.scan.noise_hu = folder.file.ct.noise_hu;
+  const auto& facts = folder.file.ct.facts;
+  if (const auto kvp = facts.find("kVp"); kvp != facts.end())
+    body.scan.effective_energy_kev = effective_energy_kev(std::stod(kvp->second));
+  return opened;
+}
+
+}  // namespace leastharm
