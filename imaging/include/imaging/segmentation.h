@@ -21,9 +21,9 @@ struct Segmentation {
   std::vector<Finding> findings;
 };
 
-/// Tells the materials of a CT apart. Same input, same output, on any number of threads.
+/// Tells the materials of a CT apart. Same input, same output, on any number of threads (`threads` 0: one a core).
 /// Throws BadInput where the volume holds no object.
-[[nodiscard]] Segmentation segment(const Volume<std::int16_t>& hu);
+[[nodiscard]] Segmentation segment(const Volume<std::int16_t>& hu, int threads = 0);
 
 /// Statistics of a map that came from elsewhere (a corrected one): volumes, mean HU, air reading, noise, frame.
 /// Confidence is 255 everywhere: a person vouches for it. Throws BadInput where the grids differ.

@@ -1,0 +1,56 @@
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <vector>
+
+#include "imaging/grid.h"
+
+namespace leastharm::segment_detail {
+
+/// Blocks of the fine grid's voxels. What lies where in the body is settled here; borders are drawn on the fine grid.
+struct Coarse {
+  std::array<int, 3> size{0, 0, 0};
+  std::array<int, 3> factor{1, 1, 1};   ///< fine voxels a block along each axis; the last block may hold fewer
+  Vec3 spacing_mm{1, 1, 1};
+
+  [[nodiscard]] std::size_t count() const {
+    return static_cast<std::size_t>(size[0]) * static_cast<std::size_t>(size[1]) *
+           static_cast<std::size_t>(size[2]);
+  }
+  [[nodiscard]] std::size_t offset(int i, int j, int k) const {
+    return static_cast<std::size_t>(i) +
+           static_cast<std::size_t>(size[0]) *
+               (static_cast<std::size_t>(j) + static_cast<std::size_t>(size[1]) * static_cast<std::size_t>(k));
+  }
+  [[nodiscard]] VoxelIndex index(std::size_t offset) const {
+    const auto w = static_cast<std::size_t>(size[0]), h = static_cast<std::size_t>(size[1]);
+    return {static_cast<int>(offset % w), static_cast<int>(offset / w % h), static_cast<int>(offset / (w * h))};
+  }
+  [[nodiscard]] bool contains(int i, int j, int k) const {
+    return i >= 0 && j >= 0 && k >= 0 && i < size[0] && j < size[1] && k < size[2];
+  }
+};
+
+/// Blocks of about 3 mm, at most 4 voxels along an axis.
+[[nodiscard]] Coarse coarse_grid(const Grid& fine);
+
+/// Levels at which one kind of matter ends and the next begins.
+struct Thresholds {
+  int fibre = 10;      ///< at least this: not air
+  int tissue = 42;     ///< at least this: tissue, resin or denser
+  int mineral = 84;    ///< at least this: bone, sand, mud or denser
+  int metal = 190;     ///< at least this: denser than bone
+};
+
+/// What the voxels of each block hold: shares of 255.
+struct Shares {
+  std::vector<std::uint8_t> matter, tissue, mineral, metal;   ///< at or above each threshold
+  std::vector<std::uint8_t> mean_level;
+};
+
+[[nodiscard]] Shares shares_of(const Volume<std::uint8_t>& levels, const Coarse& coarse,
+                               const Thresholds& thresholds, int threads);
+
+}  // namespace leastharm::segment_detail
