@@ -3,6 +3,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <array>
 #include <fstream>
 #include <sstream>
 
@@ -20,12 +21,45 @@ namespace {
 constexpr const char* kCaseFile = "case.json";
 constexpr double kLeastDenseMm3 = 5;
 
-/// A name that is safe as a file name: anything else becomes its hash.
-std::string mark_file_name(const std::string& name) {
-  const bool plain = std::ranges::all_of(name, [](unsigned char c) {
-    return std::isalnum(c) != 0 || c == '-' || c == '_';
-  });
-  return "marks/" + (plain ? name : "mark-" + sha256_hex(std::string_view(name)).substr(0, 16)) + ".nrrd";
+/// Named by what it holds, so that a new version never overwrites the one that case.json still speaks of.
+std::string mark_file_name(const std::string& name, const std::string& hash) {
+  std::string plain = name;
+  for (char& c : plain)
+    if (std::isalnum(static_cast<unsigned char>(c)) == 0) c = '-';
+  return "marks/" + plain.substr(0, 40) + "-" + hash.substr(0, 12) + ".nrrd";
+}
+
+/// The maps that a segmentation writes. They stand beside the old ones until case.json, which holds their hashes, is
+/// written; then they take their place.
+constexpr std::array kMaps{"materials", "confidence"};
+fs::path map_path(const fs::path& root, const std::string& map) { return root / (map + ".nrrd"); }
+fs::path next_map_path(const fs::path& root, const std::string& map) { return root / ("next-" + map + ".nrrd"); }
+
+/// Carries a change of maps through, or takes back one that never reached case.json.
+void settle_maps(const fs::path& root, const CaseFile& file) {
+  for (const std::string map : kMaps) {
+    const fs::path next = next_map_path(root, map);
+    if (!fs::exists(next)) continue;
+    const std::string& wanted = map == "materials" ? file.materials_sha256 : file.confidence_sha256;
+    std::string found;
+    try {
+      found = sha256_hex(read_labels(next));
+    } catch (const BadInput&) {   // cut off while it was written
+    }
+    if (found == wanted)
+      fs::rename(next, map_path(root, map));
+    else
+      fs::remove(next);
+  }
+}
+
+/// Mark files that case.json no longer speaks of.
+void remove_stray_marks(const fs::path& root, const CaseFile& file) {
+  if (!fs::exists(root / "marks")) return;
+  for (const auto& entry : fs::directory_iterator(root / "marks")) {
+    const std::string name = "marks/" + entry.path().filename().string();
+    if (std::ranges::find(file.marks, name, &MarkRecord::file) == file.marks.end()) fs::remove(entry.path());
+  }
 }
 
 nlohmann::json read_json(const fs::path& path) {
@@ -81,6 +115,7 @@ CaseFolder CaseFolder::open(const fs::path& root) {
     throw BadInput((root / kCaseFile).string() + " is damaged (" + damage.what() +
                    "): put the newest file of " + (root / "history").string() + " in its place");
   }
+  settle_maps(root, folder.file);
   return folder;
 }
 
@@ -110,6 +145,9 @@ void CaseFolder::save() {
   }
   write_whole(path, text);
   is_new_ = false;
+  for (const std::string map : kMaps)
+    if (fs::exists(next_map_path(root_, map))) fs::rename(next_map_path(root_, map), map_path(root_, map));
+  remove_stray_marks(root_, file);
 }
 
 CtVolume CaseFolder::read_ct() const {
@@ -124,12 +162,12 @@ CtVolume CaseFolder::read_ct() const {
   return ct;
 }
 
-Volume<std::uint8_t> CaseFolder::read_materials() const { return read_labels(root_ / "materials.nrrd"); }
-Volume<std::uint8_t> CaseFolder::read_confidence() const { return read_labels(root_ / "confidence.nrrd"); }
+Volume<std::uint8_t> CaseFolder::read_materials() const { return read_labels(map_path(root_, "materials")); }
+Volume<std::uint8_t> CaseFolder::read_confidence() const { return read_labels(map_path(root_, "confidence")); }
 
 void CaseFolder::write_map(const Volume<std::uint8_t>& materials, const Volume<std::uint8_t>& confidence) {
-  write_labels(materials, root_ / "materials.nrrd");
-  write_labels(confidence, root_ / "confidence.nrrd");
+  write_labels(materials, next_map_path(root_, "materials"));
+  write_labels(confidence, next_map_path(root_, "confidence"));
   file.materials_sha256 = sha256_hex(materials);
   file.confidence_sha256 = sha256_hex(confidence);
 }
@@ -137,8 +175,8 @@ void CaseFolder::write_map(const Volume<std::uint8_t>& materials, const Volume<s
 bool CaseFolder::put_mark(MarkRecord record, const Mask& mask) {
   fs::create_directories(root_ / "marks");
   const Volume<std::uint8_t> box = box_from_mask(mask);
-  record.file = mark_file_name(record.name);
   record.sha256 = sha256_hex(box);
+  record.file = mark_file_name(record.name, record.sha256);
   record.volume_mm3 = mask.volume_mm3();
   write_labels(box, root_ / record.file);
   const auto former = std::ranges::find(file.marks, record.name, &MarkRecord::name);

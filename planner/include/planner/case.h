@@ -137,7 +137,7 @@ class CaseFolder {
   [[nodiscard]] CtVolume read_ct() const;
   [[nodiscard]] Volume<std::uint8_t> read_materials() const;
   [[nodiscard]] Volume<std::uint8_t> read_confidence() const;
-  /// Writes the map beside the case and takes its hashes into `file`.
+  /// Writes the maps and takes their hashes into `file`; they take the old ones' place in `save`.
   void write_map(const Volume<std::uint8_t>& materials, const Volume<std::uint8_t>& confidence);
   /// Adds or replaces a mark; true where it replaced one.
   bool put_mark(MarkRecord record, const Mask& mask);

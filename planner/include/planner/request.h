@@ -60,7 +60,10 @@ struct Placement {
   double shared_mm = 0;      ///< lateral part common to all tracks (registration)
 };
 
-/// What the committee is told about the object and the decision; free text by topic, in the order given.
+/// The topics a dossier may answer.
+[[nodiscard]] const std::vector<std::string>& dossier_topics();
+
+/// What the committee is told about the object and the decision; free text by topic.
 /// Absent topics print "not answered".
 struct Dossier {
   std::map<std::string, std::string> answers;
@@ -87,6 +90,8 @@ struct RequestFile {
 
 [[nodiscard]] Needle parse_needle(const nlohmann::json& json, const std::string& where);
 [[nodiscard]] nlohmann::json to_json(const Needle& needle);
+/// {"needles": [...]}: the catalogue, as the `needles` command prints it.
+[[nodiscard]] nlohmann::json needles_json();
 [[nodiscard]] nlohmann::json to_json(const Weights& weights);
 [[nodiscard]] nlohmann::json to_json(const Limits& limits);
 [[nodiscard]] nlohmann::json to_json(const Placement& placement);

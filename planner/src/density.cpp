@@ -1,0 +1,99 @@
+#include "planner/density.h"
+
+#include <xraylib.h>
+
+#include <array>
+#include <cmath>
+#include <sstream>
+#include <string>
+
+#include "imaging/error.h"
+#include "text.h"
+
+namespace leastharm {
+
+namespace {
+
+/// What xraylib says of one formula; its error object never leaves here.
+double checked(double value, xrl_error* error, const std::string& formula) {
+  if (error == nullptr) return value;
+  const std::string reason = error->message;
+  xrl_error_free(error);
+  throw BadInput("The composition \"" + formula + "\" cannot be read: " + reason + ".");
+}
+
+double element_attenuation(const std::string& symbol, double energy_kev) {
+  xrl_error* error = nullptr;
+  const int z = SymbolToAtomicNumber(symbol.c_str(), &error);
+  checked(0, error, symbol);
+  error = nullptr;
+  return checked(CS_Total(z, energy_kev, &error), error, symbol);
+}
+
+/// "H 3.4, C 15.5, ...": mass fractions, in any unit.
+double mixture_attenuation(const std::string& formula, double energy_kev) {
+  std::istringstream parts(formula);
+  double sum = 0, weights = 0;
+  for (std::string part; std::getline(parts, part, ',');) {
+    std::istringstream words(part);
+    std::string symbol;
+    double weight = 0;
+    if (!(words >> symbol >> weight) || !(weight > 0))
+      throw BadInput("The composition \"" + formula + "\" cannot be read at \"" + part + "\".");
+    sum += weight * element_attenuation(symbol, energy_kev);
+    weights += weight;
+  }
+  return sum / weights;
+}
+
+}  // namespace
+
+double mass_attenuation_cm2_per_g(const char* formula, double energy_kev) {
+  const std::string text = formula;
+  if (text.find(',') != std::string::npos) return mixture_attenuation(text, energy_kev);
+  xrl_error* error = nullptr;
+  return checked(CS_Total_CP(formula, energy_kev, &error), error, text);
+}
+
+Composition composition_of(Material material) {
+  switch (material) {
+    case Material::air:
+      return {"dry air", "N 75.53, O 23.18, Ar 1.28", 0};
+    case Material::wrapping:
+      return {"cellulose", "C6H10O5", 0.03};
+    case Material::body:   // dried soft tissue
+      return {"collagen", "C65H102N18O21", 0.03};
+    case Material::packing:   // plant fibre; mineral fillings lie some 15 % higher, hence the wider range
+      return {"cellulose", "C6H10O5", 0.05};
+    case Material::bone:   // ICRU-44 cortical bone; dry spongy bone holds less mineral
+      return {"cortical bone (ICRU-44)",
+              "H 3.4, C 15.5, N 4.2, O 43.5, Na 0.1, Mg 0.2, P 10.3, S 0.3, Ca 22.5", 0.1};
+    case Material::resin:
+      return {"conifer resin acid", "C20H30O2", 0.02};
+    case Material::dense:   // quartz-like faience; metal lies beyond any density scale
+      return {"quartz", "SiO2", 0.3};
+    case Material::support:
+      return {"cellulose", "C6H10O5", 0.05};
+  }
+  throw BadInput("An unknown material has no composition.");
+}
+
+double density_g_per_cm3(double hu, Material material, double energy_kev) {
+  const double ratio = mass_attenuation_cm2_per_g(composition_of(material).formula, energy_kev) /
+                       mass_attenuation_cm2_per_g("H2O", energy_kev);
+  return (1 + hu / 1000) / ratio;
+}
+
+double effective_energy_kev(double tube_kvp) {
+  if (!(tube_kvp >= 70 && tube_kvp <= 150))
+    throw BadInput("The tube voltage is " + brief(tube_kvp) + " kV; allowed: from 70 to 150.");
+  // Usual filtration; from memory, and only R at this energy hangs on it (cellulose: 0.1 % a keV).
+  constexpr std::array<std::array<double, 2>, 6> kTable{
+      {{70, 49}, {80, 53}, {100, 61}, {120, 68}, {140, 75}, {150, 78}}};
+  std::size_t n = 1;
+  while (n + 1 < kTable.size() && tube_kvp > kTable[n][0]) ++n;
+  const double part = (tube_kvp - kTable[n - 1][0]) / (kTable[n][0] - kTable[n - 1][0]);
+  return std::lerp(kTable[n - 1][1], kTable[n][1], part);
+}
+
+}  // namespace leastharm

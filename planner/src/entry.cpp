@@ -1,0 +1,136 @@
+#include "planner/entry.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "planner/crossing.h"
+#include "planner/voxel_walk.h"
+
+namespace leastharm {
+
+namespace {
+
+constexpr double kSmoothing_mm = 2.5;
+constexpr int kHoleNodes = 256;
+constexpr int kShaftNodes = 48;
+constexpr double kRadian = 180 / std::numbers::pi;
+
+bool object_at_clamped(const Body& body, VoxelIndex v) {
+  const auto& size = body.grid.size;
+  const VoxelIndex inside{std::clamp(v.i, 0, size[0] - 1), std::clamp(v.j, 0, size[1] - 1),
+                          std::clamp(v.k, 0, size[2] - 1)};
+  return is_object(body.material_at(inside));
+}
+
+/// Calls visit(start of the line at depth 0) for lines spread over the outer cylinder, its axis and rim included.
+template <typename Visit>
+void for_lines_of(const Track& track, int nodes, Visit&& visit) {
+  const double radius = track.needle.outer_mm / 2;
+  const auto [e1, e2] = across(axis_of(track));
+  visit(track.entry_lps_mm);
+  for (const DiscNode& node : disc_nodes(radius, nodes)) visit(Vec3(track.entry_lps_mm + node.x_mm * e1 + node.y_mm * e2));
+  for (int n = 0; n < nodes; ++n) {
+    const double angle = 2 * std::numbers::pi * n / nodes;
+    visit(Vec3(track.entry_lps_mm + radius * (std::cos(angle) * e1 + std::sin(angle) * e2)));
+  }
+}
+
+}  // namespace
+
+std::optional<EntrySite> find_entry(const Body& body, const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) {
+  const Vec3 axis = (tip_lps_mm - entry_lps_mm).normalized();
+  const double length = (tip_lps_mm - entry_lps_mm).norm();
+  const double tolerance = body.grid.spacing_mm.minCoeff() / 2;
+  EntrySite site;
+  site.given_inside = is_object(body.material_at(body.grid.voxel_at(entry_lps_mm - tolerance * axis)));
+  const auto depth = first_object_mm(body, entry_lps_mm, axis, site.given_inside ? 0 : -tolerance, length);
+  if (!depth) return std::nullopt;
+  site.point_lps_mm = site.given_inside ? entry_lps_mm : entry_lps_mm + *depth * axis;
+  site.behind_support = length_in(crossings_along(body, entry_lps_mm, axis, 0, *depth), Material::support) > 0;
+  site.outward = outward_normal(body, site.point_lps_mm).value_or(-axis);
+  site.angle_deg = kRadian * std::acos(std::clamp(-axis.dot(site.outward), -1.0, 1.0));
+  return site;
+}
+
+std::optional<Vec3> outward_normal(const Body& body, const Vec3& point_lps_mm) {
+  const Grid& grid = body.grid;
+  const double sigma = std::max(kSmoothing_mm, grid.spacing_mm.maxCoeff());
+  const Vec3 centre = grid.index_from_lps(point_lps_mm);
+  const Vec3 reach = Vec3::Constant(3 * sigma).cwiseQuotient(grid.spacing_mm);
+  const auto low = (centre - reach).array().ceil().cast<int>(), high = (centre + reach).array().floor().cast<int>();
+  Vec3 inward = Vec3::Zero();   // in the grid's own axes
+  for (int k = low[2]; k <= high[2]; ++k)
+    for (int j = low[1]; j <= high[1]; ++j)
+      for (int i = low[0]; i <= high[0]; ++i) {
+        if (!object_at_clamped(body, {i, j, k})) continue;
+        const Vec3 r = (Vec3(i, j, k) - centre).cwiseProduct(grid.spacing_mm);
+        const double square = r.squaredNorm() / (sigma * sigma);
+        if (square < 9) inward += std::exp(-square / 2) * r;
+      }
+  if (inward.norm() < 1e-9) return std::nullopt;
+  return Vec3(-(grid.direction * inward).normalized());
+}
+
+double hole_area_mm2(double outer_mm, double angle_deg) {
+  return std::numbers::pi / 4 * outer_mm * outer_mm / std::cos(std::min(angle_deg, 88.0) / kRadian);
+}
+
+double slant_reach_mm(double radius_mm, double angle_deg, const Grid& grid) {
+  return radius_mm * std::tan(std::min(angle_deg, 80.0) / kRadian) + grid.spacing_mm.norm();
+}
+
+std::vector<HoleNode> hole_nodes(const Body& body, const Track& track, const EntrySite& site) {
+  const Vec3 axis = axis_of(track);
+  const auto [e1, e2] = across(axis);
+  const double cosine = std::max(-axis.dot(site.outward), std::cos(88 / kRadian));
+  const double reach = slant_reach_mm(track.needle.outer_mm / 2, site.angle_deg, body.grid);
+  std::vector<HoleNode> nodes;
+  for (const DiscNode& node : disc_nodes(track.needle.outer_mm / 2, kHoleNodes)) {
+    const Vec3 start = track.entry_lps_mm + node.x_mm * e1 + node.y_mm * e2;
+    HoleNode hole;
+    hole.on_surface_lps_mm = start + (start - track.entry_lps_mm).dot(site.outward) / cosine * axis;
+    walk_voxels(body.grid, start, axis, -reach, reach, [&](std::size_t offset, VoxelIndex v, double, double) {
+      if (is_object(static_cast<Material>(body.materials[offset]))) hole.contact = v;
+      return !hole.contact;
+    });
+    nodes.push_back(hole);
+  }
+  return nodes;
+}
+
+bool enters_through(const Mask& opening, const Body& body, const Track& track, const EntrySite& site) {
+  const Vec3 axis = axis_of(track);
+  const double radius = track.needle.outer_mm / 2;
+  const double behind = std::max(track.needle.usable_mm - path_length_mm(track), 0.0) + slant_reach_mm(radius, site.angle_deg, body.grid);
+  bool all = true;
+  for_lines_of(track, kShaftNodes, [&](const Vec3& start) {
+    bool in_mark = false, met = false;
+    if (all)
+      walk_voxels(body.grid, start, axis, -behind, path_length_mm(track), [&](std::size_t offset, VoxelIndex v, double, double) {
+        in_mark = in_mark || opening.contains(v);
+        met = is_object(static_cast<Material>(body.materials[offset]));
+        return !met && !in_mark;
+      });
+    all = all && in_mark;
+  });
+  return all;
+}
+
+std::optional<double> shaft_meets_mm(const Body& body, const Track& track, const EntrySite& site) {
+  const double radius = track.needle.outer_mm / 2;
+  const double remaining = track.needle.usable_mm - path_length_mm(track) - track.needle.dead_tip_mm;
+  // The smoothed surface hides small humps; a little more slant than measured still belongs to the entry itself.
+  const double near = slant_reach_mm(radius, std::min(site.angle_deg + 20, 80.0), body.grid) + radius;
+  std::optional<double> met;
+  if (remaining <= near) return met;
+  for_lines_of(track, kShaftNodes, [&](const Vec3& start) {
+    walk_voxels(body.grid, start, axis_of(track), -remaining, -near,
+                [&](std::size_t offset, VoxelIndex, double, double leave) {
+                  if (body.materials[offset] != 0) met = std::max(met.value_or(-1e9), leave);
+                });
+  });
+  return met;
+}
+
+}  // namespace leastharm

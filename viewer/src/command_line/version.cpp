@@ -1,0 +1,7 @@
+#include "viewer/command_line.h"
+
+namespace leastharm {
+
+const char* software_version() { return LEASTHARM_VERSION; }
+
+}  // namespace leastharm

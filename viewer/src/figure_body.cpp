@@ -1,0 +1,119 @@
+#include "figure_body.h"
+
+#include <algorithm>
+#include <numbers>
+#include <numeric>
+
+#include "needle_log.h"
+#include "words.h"
+
+namespace leastharm {
+namespace {
+
+constexpr double kLabelRow = 22;      // above each view: the labels and their leaders
+constexpr double kTitleRow = 12;      // below it: how it is seen
+constexpr double kLabelWidth = 26;
+
+/// Ids too long for a label in a picture are cut; the tables carry them whole.
+std::string short_id(const std::string& id) { return id.size() <= 5 ? id : id.substr(0, 4) + "…"; }
+
+void draw_track(cairo_t* cairo, const PlacedView& placed, const TrackAssessment& track) {
+  const double x0 = placed.x(track.track.entry_lps_mm), y0 = placed.y(track.track.entry_lps_mm);
+  const double x1 = placed.x(track.track.tip_lps_mm), y1 = placed.y(track.track.tip_lps_mm);
+  cairo_set_line_cap(cairo, CAIRO_LINE_CAP_ROUND);
+  draw_segment(cairo, x0, y0, x1, y1);
+  stroke(cairo, kWhite, 3.2);
+  draw_segment(cairo, x0, y0, x1, y1);
+  stroke(cairo, kInk, 1.4);
+  cairo_set_line_cap(cairo, CAIRO_LINE_CAP_BUTT);
+  cairo_arc(cairo, x0, y0, 2.4, 0, 2 * std::numbers::pi);
+  set_colour(cairo, kWhite);
+  cairo_fill_preserve(cairo);
+  stroke(cairo, kInk, 1.1);
+}
+
+/// Labels in a row above the view, a thin leader from each to its hole.
+void draw_labels(cairo_t* cairo, const PlacedView& placed, const std::vector<TrackAssessment>& tracks, const Rect& row) {
+  std::vector<std::size_t> order(tracks.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  const auto hole_x = [&](std::size_t n) { return placed.x(tracks[n].track.entry_lps_mm); };
+  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return hole_x(a) < hole_x(b); });
+  std::vector<double> wanted;
+  for (const std::size_t n : order) wanted.push_back(hole_x(n));
+  const double width = std::min(kLabelWidth, row.width / std::max<double>(1, static_cast<double>(order.size())));
+  const std::vector<double> x = spread_labels(wanted, width, row.x, row.right());
+  for (std::size_t n = 0; n < order.size(); ++n) {
+    const Track& track = tracks[order[n]].track;
+    draw_segment(cairo, x[n], row.y + 10, wanted[n], placed.y(track.entry_lps_mm) - 2.4);
+    stroke(cairo, kQuiet, 0.5);
+    draw_line_of_text(cairo, short_id(track.id), aligned(TextStyle{7.6, 9, Weight::bold}, Align::centre), x[n], row.y + 8);
+  }
+}
+
+void draw_view(cairo_t* cairo, const Rect& where, const BodyView& view, const Paper& paper, bool lying) {
+  const PlacedView placed{view, {where.x, where.y + kLabelRow, where.width, where.height - kLabelRow - kTitleRow}};
+  const Directions directions = directions_of(paper.file);
+  paint_view(cairo, placed);
+  for (const TrackAssessment& track : paper.assessment.tracks) draw_track(cairo, placed, track);
+  draw_labels(cairo, placed, paper.assessment.tracks, {where.x, where.y, where.width, kLabelRow});
+  const double y = where.bottom() - 3;
+  const TextStyle quiet = coloured(style::label, kQuiet);
+  draw_line_of_text(cairo, "seen from: " + words_for(view.toward, directions), aligned(quiet, Align::centre),
+                    where.x + where.width / 2, y);
+  draw_line_of_text(cairo, words_for(-view.right, directions), quiet, where.x, y);
+  draw_line_of_text(cairo, words_for(view.right, directions), aligned(quiet, Align::right), where.right(), y);
+  if (lying) {
+    const double bar = 100 * placed.scale();
+    draw_segment(cairo, where.x, where.y + kLabelRow + 4, where.x + bar, where.y + kLabelRow + 4);
+    stroke(cairo, kInk, 0.8);
+    draw_line_of_text(cairo, "100 mm", quiet, where.x, where.y + kLabelRow + 14);
+  }
+}
+
+}  // namespace
+
+BodyPictures picture_body(const Paper& paper) {
+  const BodyFrame frame = drawing_frame(paper.file);
+  const Vec3 head = frame.head, front = frame.front, left = frame.left();
+  const Body& body = paper.volumes.body;
+  BodyPictures pictures{false, look_at(body, left, head), {}};
+  pictures.lying = pictures.front.height > 1.5 * pictures.front.width;
+  if (pictures.lying) pictures.front = look_at(body, -head, left);
+  pictures.side = pictures.lying ? look_at(body, -head, front) : look_at(body, front, head);
+  return pictures;
+}
+
+std::vector<double> spread_labels(const std::vector<double>& wanted, double width, double low, double high) {
+  std::vector<double> at = wanted;
+  for (std::size_t n = 0; n < at.size(); ++n)
+    at[n] = std::max(at[n], n == 0 ? low + width / 2 : at[n - 1] + width);
+  for (std::size_t n = at.size(); n-- > 0;)
+    at[n] = std::min(at[n], n + 1 == at.size() ? high - width / 2 : at[n + 1] - width);
+  return at;
+}
+
+double draw_body(cairo_t* cairo, const Rect& where, const BodyPictures& pictures, const Paper& paper) {
+  const BodyView& front = pictures.front;
+  const BodyView& side = pictures.side;
+  if (front.width == 0) return 0;
+  constexpr double gap = 18, rows = kLabelRow + kTitleRow;
+  if (pictures.lying) {
+    const double scale = std::min(where.width / front.width_mm(),
+                                  (where.height - 2 * rows - 7) / (front.height_mm() + side.height_mm()));
+    const double width = front.width_mm() * scale, x = where.x + (where.width - width) / 2;
+    const double first = front.height_mm() * scale + rows, second = side.height_mm() * scale + rows;
+    draw_view(cairo, {x, where.y, width, first}, front, paper, true);
+    draw_view(cairo, {x, where.y + first + 7, width, second}, side, paper, false);
+    return first + 7 + second;
+  }
+  const double scale = std::min((where.width - gap) / (front.width_mm() + side.width_mm()),
+                                (where.height - rows) / front.height_mm());
+  const double height = front.height_mm() * scale + rows;
+  const double used = (front.width_mm() + side.width_mm()) * scale + gap;
+  const double x = where.x + (where.width - used) / 2;
+  draw_view(cairo, {x, where.y, front.width_mm() * scale, height}, front, paper, true);
+  draw_view(cairo, {x + front.width_mm() * scale + gap, where.y, side.width_mm() * scale, height}, side, paper, false);
+  return height;
+}
+
+}  // namespace leastharm

@@ -1,0 +1,26 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "sheet.h"
+
+namespace leastharm {
+
+struct Column {
+  std::string head;
+  double share = 1;            ///< of the table's width, against the other columns
+  Align align = Align::left;
+};
+
+/// Rows of text under named columns. Cells wrap; the head is repeated on every page; rows are never parted.
+struct Table {
+  std::vector<Column> columns;
+  std::vector<std::vector<std::string>> rows;
+  bool last_is_total = false;  ///< sets the last row apart
+};
+
+/// Over the whole width.
+void draw_table(Sheet& sheet, const Table& table);
+
+}  // namespace leastharm
