@@ -42,7 +42,7 @@ std::vector<ShapePtr> flesh(const HumanPlan& plan) {
   if (more > 0) out[0] = grown(out[0], 0.5 * more);
   const Move head = head_move(plan.head_scale);
   out.push_back(moved(united(head_flesh(4 + 0.5 * more), 10), head));
-  out.push_back(tube({{Vec3(0, 8, 430), 44 + more, 40 + more}, {Vec3(0, 0, 560), 40 + more, 42 + more}}, Vec3::UnitX()));
+  out.push_back(tube({{Vec3(0, 8, 430), 42 + more, 38 + more}, {Vec3(0, 4, 500), 35 + more, 35 + more}, {Vec3(0, 4, 566), 42 + more, 38 + more}}, Vec3::UnitX()));
   for (const int side : {1, -1}) {
     out.push_back(ellipsoid(Vec3(side * 118.0, 6, 412), Vec3::Constant(29 + more)));
     out.push_back(tube(thickened(upper_arm(side), 24 + 0.7 * more, 19 + more), Vec3::UnitX()));
@@ -65,9 +65,9 @@ class Builder {
   Human build() {
     const std::vector<ShapePtr> pieces = flesh(plan_);
     const Box region = plan_.region.grown(kLatticeStep_mm);
-    skin_ = baked(united(pieces, 9), region, kLatticeStep_mm, plan_.threads);
+    skin_ = baked(rough(united(pieces, 9), tile_, 1.2, 24), region, kLatticeStep_mm, plan_.threads);
     out_.outside = skin_;
-    if (plan_.wrapped) wrap(baked(united(pieces, 55), region, kLatticeStep_mm, plan_.threads));
+    if (plan_.wrapped) wrap(baked(united(pieces, 30), region, kLatticeStep_mm, plan_.threads));
     if (plan_.living) {
       fill_living();
     } else {
@@ -87,13 +87,14 @@ class Builder {
   void wrap(const ShapePtr& hull) {
     const double mm = plan_.wrapping_mm;
     out_.outside = swollen(hull, mm + plan_.air_fold_mm, tile_, 0.2 * mm, 55);
-    add(out_.outside, Material::wrapping, texture::linen({out_.outside, 2.6, 0.55, 0.08}));
+    add(out_.outside, Material::wrapping, texture::linen({out_.outside, 2.6, 0.55, 0.05}));
     if (plan_.air_fold_mm > 0)
       add(swollen(skin_, 0.45 * plan_.air_fold_mm, tile_, 0.5 * plan_.air_fold_mm, 38), Material::air, texture::air());
   }
 
   void fill_dried() {
-    add(skin_, Material::body, texture::dried_tissue());
+    add(skin_, Material::body, texture::dried_skin());
+    add(swollen(skin_, -2.2, tile_, 0.5, 30), Material::body, texture::dried_tissue());
     const auto room = std::make_shared<Loft>(cavity());
     const ShapePtr rough_room = rough(room, tile_, 1.6, 16);
     add(rough_room, Material::air, texture::air());
@@ -110,9 +111,9 @@ class Builder {
   void pack(const Texture& filling, const ShapePtr& room) {
     for (const int side : {1, -1}) {
       const auto at = [&](double x, double y, double z) { return Vec3(side * x, y, z); };
-      const ShapePtr column = tube({{at(50, 20, 112), 20, 22}, {at(51, 15, 160), 22, 23}, {at(51, 16, 210), 22, 24}, {at(51, 20, 262), 22, 24}, {at(51, 24, 306), 21, 22}}, Vec3::UnitX());
+      const ShapePtr column = tube({{at(52, 20, 112), 22, 23}, {at(53, 15, 160), 24, 24}, {at(53, 16, 210), 24, 25}, {at(53, 20, 262), 25, 25}, {at(54, 24, 310), 23, 23}}, Vec3::UnitX());
       add(common(rough(column, tile_, 2.2, 14), room), Material::packing, filling);
-      out_.points[side > 0 ? "packing_left" : "packing_right"] = at(51, 16, 205);
+      out_.points[side > 0 ? "packing_left" : "packing_right"] = at(53, 16, 205);
     }
   }
 
@@ -121,7 +122,7 @@ class Builder {
     std::vector<TubePoint> points;
     for (double z = 30; z <= 440; z += 41)
       points.push_back({spine_at(z) + Vec3(0, 16, 0), z < 240 ? 29.0 : 26.0, 30});
-    add(rough(tube(points, Vec3::UnitX()), tile_, 1.5, 12), Material::body, t);
+    add(common(rough(tube(points, Vec3::UnitX()), tile_, 1.5, 12), skin_), Material::body, t);
   }
 
   void membranes(const ShapePtr& room) {
@@ -180,10 +181,10 @@ class Builder {
 
   void add_finds() {
     if (plan_.opening != Opening::none) {
-      const double out_to = plan_.opening == Opening::torn ? 160 : 116;
-      const Vec3 inner(84, -18, 146), outer(out_to, -30, 146);
-      add(stretch({inner, 29, 8}, {outer, 29, 8}, Vec3::UnitZ()), Material::air, texture::air());
-      out_.points["opening"] = Vec3(100, -21, 146);
+      const double out_to = plan_.opening == Opening::torn ? 148 : 118;
+      const Vec3 inner(80, -19, 140), outer(out_to, -36, 140);
+      add(stretch({inner, 25, 8}, {outer, 25, 8}, Vec3::UnitZ()), Material::air, texture::air());
+      out_.points["opening"] = Vec3(102, -24, 140);
       out_.points["opening_inside"] = inner;
     }
     if (plan_.amulet) {

@@ -73,7 +73,7 @@ Mat3 turn_of(bool prone, bool feet_first) {
   return turn_deg({0, feet_first ? 180.0 : 0.0, 0}) * turn_deg({0, 0, prone ? 180.0 : 0.0});
 }
 
-nlohmann::json described(const Vec3& v) { return {v.x(), v.y(), v.z()}; }
+nlohmann::json described(const Vec3& v) { return {v.x() + 0.0, v.y() + 0.0, v.z() + 0.0}; }   // no -0
 
 nlohmann::json described(const Mat3& m) {
   nlohmann::json rows = nlohmann::json::array();

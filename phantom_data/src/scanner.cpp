@@ -160,7 +160,7 @@ class Painter {
     const double number = std::floor(depth / layers.pitch_mm);
     const double over_gap = depth - number * layers.pitch_mm;
     const double opening = 0.5 + tile_.at(p / 28.0 + Vec3::Constant(9.7 * number));
-    const double widest = layers.gap_mm + layers.loosening * std::max(0.0, depth - 15);
+    const double widest = layers.gap_mm + layers.loosening * std::clamp(depth - 12, 0.0, 8.0);
     if (over_gap < widest * std::clamp(opening, 0.0, 1.0)) return -2000;
     return 40 * static_cast<double>(white(settings_.seed, static_cast<std::uint64_t>(number + 1000)));
   }

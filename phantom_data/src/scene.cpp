@@ -44,7 +44,8 @@ Texture linen(const Layers& layers) {
 Texture sawdust() { return even(-765, 25, 18, 85, 1.9); }
 Texture sand() { return even(680, 45, 22, 90, 1.1); }
 Texture mud() { return even(375, 40, 25, 60, 2.2); }
-Texture dried_tissue() { return even(85, 70, 14, 55, 2.2); }
+Texture dried_skin() { return even(140, 40, 20, 40, 2.0); }
+Texture dried_tissue() { return even(75, 85, 13, 60, 2.2); }
 Texture dried_organ() { return even(40, 80, 10, 70, 2.0); }
 Texture cortical_bone() { return even(1180, 110, 25, 90, 1.2); }
 Texture spongy_bone() { return even(300, 90, 12, 140, 1.4); }

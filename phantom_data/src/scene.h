@@ -15,7 +15,7 @@ struct Layers {
   ShapePtr outside;          ///< the outermost layer's surface; its `height` counts the layers
   double pitch_mm = 2.5;     ///< from one gap to the next
   double gap_mm = 0.5;       ///< widest gap near the surface
-  double loosening = 0.1;    ///< gap growth per mm of depth beyond 15 mm: padding in hollows is loose
+  double loosening = 0.1;    ///< gap growth per mm of depth from 12 to 20 mm: padding in hollows is loose
 };
 
 /// How HU vary inside one material: mean, broad variation, fine variation (standard deviations on the noise
@@ -58,6 +58,7 @@ namespace texture {
 [[nodiscard]] Texture sawdust();
 [[nodiscard]] Texture sand();
 [[nodiscard]] Texture mud();
+[[nodiscard]] Texture dried_skin();
 [[nodiscard]] Texture dried_tissue();
 [[nodiscard]] Texture dried_organ();
 [[nodiscard]] Texture cortical_bone();

@@ -5,12 +5,16 @@
 namespace leastharm::phantom {
 namespace {
 
-const Box kHeadBox{{-120, -140, -160}, {120, 140, 120}};
+const Vec3 kOrbit(32, -62, -21), kOrbitRadii(19.5, 24, 18);   // of the left side
 
-// The vault's ellipsoid above a base that falls towards the back.
+// The brain's room, or the skull round it: an ellipsoid over a floor of three steps, higher in front.
 ShapePtr vault(double inset_mm) {
+  const auto over = [&](double from_y, double to_y, double floor_z) {
+    return block(Vec3(0, 0.5 * (from_y + to_y), 0.5 * (floor_z + 90)),
+                 Vec3(90 - inset_mm, 0.5 * (to_y - from_y) - inset_mm, 0.5 * (90 - floor_z) - inset_mm));
+  };
   return common(ellipsoid(Vec3::Zero(), Vec3(69 - inset_mm, 87 - inset_mm, 69 - inset_mm)),
-                half_space(Vec3(0, 0, -44 + inset_mm), Vec3(0, -0.25, -1), kHeadBox));
+                united({over(-95, 0, -14), over(-42, 30, -40), over(-6, 95, -56)}, 20));
 }
 
 void hollow(Parts& out, const Vec3& centre, const Vec3& radii, Material material, const Texture& t) {
@@ -47,17 +51,17 @@ Parts face() {
   append(out, spongy_bone_of(ellipsoid(Vec3(0, -66, -74), Vec3(28, 24, 10)), 1.5));
   for (const int s : {1, -1}) {
     // Orbit: a thin bony cup with dried remains at its bottom.
-    hollow(out, Vec3(s * 33, -70, -20), Vec3(22, 24, 20), Material::bone, texture::cortical_bone());
+    hollow(out, kOrbit.cwiseProduct(Vec3(s, 1, 1)), kOrbitRadii, Material::bone, texture::cortical_bone());
     append(out, long_bone({{Vec3(s * 42, -72, -42), 7, 6}, {Vec3(s * 60, -50, -42), 5, 3.5}, {Vec3(s * 66, -26, -40), 5, 3}, {Vec3(s * 62, -8, -38), 5, 3.5}},
                           Vec3::UnitZ(), 1.2, texture::spongy_bone()));
   }
   for (const int s : {1, -1}) {
-    hollow(out, Vec3(s * 33, -73, -20), Vec3(19.5, 25, 17.5), Material::air, texture::air());
-    hollow(out, Vec3(s * 31, -58, -21), Vec3(13, 10, 13), Material::body, texture::dried_organ());
+    hollow(out, kOrbit.cwiseProduct(Vec3(s, 1, 1)) + Vec3(0, -5, 0), kOrbitRadii - Vec3(1.8, -2, 1.8), Material::air, texture::air());
+    hollow(out, Vec3(s * 31, -54, -21), Vec3(12, 10, 12), Material::body, texture::dried_organ());
     hollow(out, Vec3(s * 21, -62, -52), Vec3(8, 15, 12), Material::air, texture::air());
   }
   hollow(out, Vec3(0, -70, -48), Vec3(11, 24, 20), Material::air, texture::air());
-  out.push_back({block(Vec3(0, -66, -48), Vec3(0.9, 18, 19)), Material::bone, texture::cortical_bone()});
+  out.push_back({block(Vec3(0.4, -62, -44), Vec3(0.8, 10, 14)), Material::bone, texture::cortical_bone()});
   for (const int s : {1, -1})
     out.push_back({stretch({Vec3(s * 6, -58, -52), 1.2, 8}, {Vec3(s * 6, -80, -54), 1.2, 6}, Vec3::UnitX()), Material::bone, texture::cortical_bone()});
   hollow(out, Vec3(0, -82, 12), Vec3(14, 4, 9), Material::air, texture::air());
@@ -97,9 +101,9 @@ Parts skull_bones() {
     out.push_back({stretch({Vec3(s * 62, 0, -34), 3, 3}, {Vec3(s * 84, 0, -34), 3, 3}, Vec3::UnitZ()), Material::air, texture::air()});
     out.push_back({plate(Vec3(s * 14, -34, -30), Vec3(s * 60, -32, -18), Vec3(s * 30, -48, -6), 2.4), Material::bone, texture::cortical_bone()});
     // Ends of the orbits that stand into the room behind the forehead.
-    out.push_back({shell(ellipsoid(Vec3(s * 33, -70, -20), Vec3(22, 24, 20)), 2.4), Material::bone, texture::cortical_bone()});
+    out.push_back({common(shell(ellipsoid(kOrbit.cwiseProduct(Vec3(s, 1, 1)), kOrbitRadii), 1.8), skull_room()), Material::bone, texture::cortical_bone()});
   }
-  out.push_back({drum(Vec3(0, 14, -42), Vec3(0, 0, 1), Vec3::UnitX(), 14, 17, 10), Material::body, texture::dried_organ()});
+  out.push_back({drum(Vec3(0, 14, -51), Vec3(0, 0, 1), Vec3::UnitX(), 14, 17, 6), Material::body, texture::dried_organ()});
   append(out, jaw());
   append(out, teeth(-82, 12));
   append(out, teeth(-96, 11));

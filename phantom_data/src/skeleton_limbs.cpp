@@ -51,7 +51,7 @@ Parts arm_bones(int side) {
   const Course arm = upper_arm(side), fore = forearm(side);
   append(out, shaft(arm, 9.5, 3));
   append(out, ball(arm.front() + sided(side, -3, 2, 2), 20));
-  append(out, long_bone({{arm.back() + Vec3(-24, 0, 6), 9, 8}, {arm.back() + Vec3(24, 0, 6), 9, 8}}, Vec3::UnitZ(), 1.3, texture::spongy_bone()));
+  append(out, long_bone({{arm.back() + Vec3(-15, 0, 6), 9, 7}, {arm.back() + Vec3(15, 0, 6), 9, 7}}, Vec3::UnitZ(), 1.3, texture::spongy_bone()));
   Course radius, ulna;
   for (const Vec3& p : fore) {
     radius.push_back(p + Vec3(0, 1, 7.5));

@@ -108,10 +108,10 @@ Parts spine_bones() {
   }
   // Sacrum and coccyx: a wedge of fused bodies with its wings.
   const Vec3 top = spine_at(76), middle = spine_at(40), tip = spine_at(4) + Vec3(0, -4, 0);
-  append(out, long_bone({{top, 24, 13}, {middle, 18, 9}, {tip, 7, 5}}, Vec3::UnitX(), 1.4,
+  append(out, long_bone({{top, 27, 14}, {middle, 20, 10}, {tip, 7, 5}}, Vec3::UnitX(), 1.4,
                         texture::spongy_bone()));
   for (const int side : {1, -1})
-    append(out, long_bone({{top + Vec3(side * 14, 4, -4), 14, 13}, {top + Vec3(side * 38, 8, -12), 16, 10}},
+    append(out, long_bone({{top + Vec3(side * 14, 4, -4), 15, 13}, {top + Vec3(side * 38, 9, -12), 20, 10}},
                           Vec3::UnitZ(), 1.4, texture::spongy_bone()));
   return out;
 }
