@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "denoise.h"
 #include "parallel.h"
 
 namespace leastharm::segment_detail {
@@ -11,7 +12,7 @@ Coarse coarse_grid(const Grid& fine) {
   Coarse coarse;
   for (std::size_t a = 0; a < 3; ++a) {
     const double spacing = fine.spacing_mm[static_cast<Eigen::Index>(a)];
-    coarse.factor[a] = std::clamp(static_cast<int>(std::lround(3.0 / spacing)), 1, 4);
+    coarse.factor[a] = std::clamp(static_cast<int>(std::lround(5.0 / spacing)), 1, 4);
     coarse.size[a] = (fine.size[a] + coarse.factor[a] - 1) / coarse.factor[a];
     coarse.spacing_mm[static_cast<Eigen::Index>(a)] = spacing * coarse.factor[a];
   }
@@ -52,8 +53,9 @@ struct RowSums {
 Shares shares_of(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Thresholds& thresholds,
                  int threads) {
   Shares shares;
-  for (auto* v : {&shares.matter, &shares.tissue, &shares.mineral, &shares.metal, &shares.mean_level})
+  for (auto* v : {&shares.matter, &shares.tissue, &shares.mineral, &shares.metal})
     v->resize(coarse.count());
+  shares.mean_hu.resize(coarse.count());
   for_chunks(coarse.size[2], 1, threads, [&](int layer, int, int) {
     RowSums sums;
     for (int block_row = 0; block_row < coarse.size[1]; ++block_row) {
@@ -71,7 +73,7 @@ Shares shares_of(const Volume<std::uint8_t>& levels, const Coarse& coarse, const
         shares.tissue[at] = share(sums.tissue[b]);
         shares.mineral[at] = share(sums.mineral[b]);
         shares.metal[at] = share(sums.metal[b]);
-        shares.mean_level[at] = static_cast<std::uint8_t>(sums.level[b] / sums.voxels[b]);
+        shares.mean_hu[at] = static_cast<std::int16_t>(sums.level[b] * kHuPerLevel / sums.voxels[b] - 1024);
       }
     }
   });

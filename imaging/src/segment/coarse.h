@@ -33,7 +33,7 @@ struct Coarse {
   }
 };
 
-/// Blocks of about 3 mm, at most 4 voxels along an axis.
+/// Blocks of about 5 mm, at most 4 voxels along an axis.
 [[nodiscard]] Coarse coarse_grid(const Grid& fine);
 
 /// Levels at which one kind of matter ends and the next begins.
@@ -44,10 +44,10 @@ struct Thresholds {
   int metal = 190;     ///< at least this: denser than bone
 };
 
-/// What the voxels of each block hold: shares of 255.
+/// What the voxels of each block hold, after denoising: shares of 255, and the mean.
 struct Shares {
   std::vector<std::uint8_t> matter, tissue, mineral, metal;   ///< at or above each threshold
-  std::vector<std::uint8_t> mean_level;
+  std::vector<std::int16_t> mean_hu;   ///< with air at -1000
 };
 
 [[nodiscard]] Shares shares_of(const Volume<std::uint8_t>& levels, const Coarse& coarse,

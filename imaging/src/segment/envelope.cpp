@@ -82,8 +82,8 @@ void for_border(const Coarse& coarse, Visit&& visit) {
 
 }  // namespace
 
-std::vector<std::uint8_t> inside_envelope(const Coarse& coarse, const std::vector<std::uint8_t>& wall,
-                                          const std::vector<std::uint8_t>& air, int threads) {
+std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::uint8_t>& wall,
+                                 const std::vector<std::uint8_t>& air, int threads) {
   const std::vector<std::uint8_t> depth = depth_levels(coarse, wall, threads);
   Flood out(coarse, depth);
   for_border(coarse, [&](std::size_t v) {
@@ -101,9 +101,10 @@ std::vector<std::uint8_t> inside_envelope(const Coarse& coarse, const std::vecto
   for (std::size_t v = 0; v < depth.size(); ++v)
     if (deep[v]) both.mark(v, 2);
   both.run();
-  std::vector<std::uint8_t> inside(depth.size());
-  for (std::size_t v = 0; v < depth.size(); ++v) inside[v] = both.marker()[v] == 2;
-  return inside;
+  std::vector<Side> sides(depth.size(), Side::wall);
+  for (std::size_t v = 0; v < depth.size(); ++v)
+    if (both.marker()[v]) sides[v] = both.marker()[v] == 2 ? Side::inside : Side::outside;
+  return sides;
 }
 
 }  // namespace leastharm::segment_detail

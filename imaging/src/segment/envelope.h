@@ -7,15 +7,18 @@
 
 namespace leastharm::segment_detail {
 
-/// Blocks inside the body's envelope: 1, elsewhere 0.
+/// Which side of the body's envelope a block lies on.
+enum class Side : std::uint8_t { wall, outside, inside };
+
+/// Tells the blocks outside the body's envelope from those in its hollows.
 ///
 /// `wall` is the body's tissue, bone and whatever else closes it; `air` are blocks of nothing but air. From the air at
 /// the volume's border everything is reached along the widest way past the wall. A hollow counts as inside when it
 /// is closed, or when it is much wider than the neck one must pass to get there: so an opening in the flank does not leak,
 /// and the gap between an arm and the trunk, which only widens outward, is no hollow. The cut across an
 /// opening falls on its neck (a watershed of the distance to the wall, after Meyer 1994, Signal Processing 38:113-125).
-[[nodiscard]] std::vector<std::uint8_t> inside_envelope(const Coarse& coarse,
-                                                        const std::vector<std::uint8_t>& wall,
-                                                        const std::vector<std::uint8_t>& air, int threads);
+[[nodiscard]] std::vector<Side> envelope_sides(const Coarse& coarse,
+                                               const std::vector<std::uint8_t>& wall,
+                                               const std::vector<std::uint8_t>& air, int threads);
 
 }  // namespace leastharm::segment_detail

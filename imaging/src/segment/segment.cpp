@@ -1,11 +1,14 @@
 #include "imaging/segmentation.h"
 
+#include "classes.h"
 #include "coarse.h"
 #include "denoise.h"
 #include "envelope.h"
 #include "imaging/error.h"
 #include "measure.h"
 #include "parallel.h"
+#include "sides.h"
+#include "slabs.h"
 #include "statistics.h"
 
 namespace leastharm {
@@ -21,23 +24,21 @@ Segmentation segment(const Volume<std::int16_t>& hu, int threads) {
   const Thresholds thresholds;
   const Shares shares = shares_of(levels, coarse, thresholds, workers);
   std::vector<std::uint8_t> wall(coarse.count()), air(coarse.count());
-  for (std::size_t v = 0; v < wall.size(); ++v) wall[v] = shares.tissue[v] > 50, air[v] = shares.matter[v] < 26;
-  const std::vector<std::uint8_t> inside = inside_envelope(coarse, wall, air, workers);
+  const std::vector<Slab> slabs = find_slabs(hu.grid, coarse, shares);
+  const std::vector<std::uint8_t> support = blocks_of(slabs, hu.grid, coarse);
+  for (std::size_t v = 0; v < wall.size(); ++v) wall[v] = shares.tissue[v] > 50 && !support[v], air[v] = shares.matter[v] < 26;
+  const std::vector<Side> sides = envelope_sides(coarse, wall, air, workers);
   out.materials = {hu.grid, std::vector<std::uint8_t>(hu.values.size())};
+  classify(levels, thresholds, readings.noise_hu, workers, out.materials);
+  flag_sides(coarse, sides, workers, out.materials);
   out.confidence = {hu.grid, std::vector<std::uint8_t>(hu.values.size(), 128)};
-  std::size_t at = 0;
-  for (int k = 0; k < hu.grid.size[2]; ++k)
-    for (int j = 0; j < hu.grid.size[1]; ++j)
-      for (int i = 0; i < hu.grid.size[0]; ++i, ++at) {
-        const int v = levels.values[at];
-        Material m = Material::air;
-        if (v >= thresholds.metal) m = Material::dense;
-        else if (v >= thresholds.mineral) m = Material::bone;
-        else if (v >= thresholds.tissue) m = Material::body;
-        else if (v >= thresholds.fibre)
-          m = inside[coarse.offset(i / coarse.factor[0], j / coarse.factor[1], k / coarse.factor[2])] ? Material::packing : Material::wrapping;
-        out.materials.values[at] = static_cast<std::uint8_t>(m);
-      }
+  for (std::uint8_t& c : out.materials.values) {
+    std::uint8_t m = c & code::kMaterial;
+    if (m == label(Material::wrapping) && (c & code::kInside)) m = label(Material::packing);
+    c = m;
+  }
+  mark_slabs(slabs, coarse, levels, thresholds.fibre, static_cast<std::uint8_t>(Material::support), out.materials);
+  for (const Slab& s : slabs) out.findings.push_back({Level::note, "slab axis " + std::to_string(s.axis) + (s.from_end ? "+" : "-") + " depth " + std::to_string(s.depth_mm) + " t " + std::to_string(s.thickness_mm) + " slopes " + std::to_string(s.slope_u) + " " + std::to_string(s.slope_v)});
   out.air_check_hu = readings.air_hu;
   out.noise_hu = readings.noise_hu;
   count_materials(hu, out, workers);

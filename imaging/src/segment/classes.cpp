@@ -1,0 +1,102 @@
+#include "classes.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <cstdlib>
+#include <vector>
+
+#include "denoise.h"
+#include "parallel.h"
+
+namespace leastharm::segment_detail {
+namespace {
+
+using Table = std::array<std::uint8_t, 256>;
+
+Table material_table(const Thresholds& t) {
+  Table table{};
+  for (int level = 0; level < 256; ++level)
+    table[static_cast<std::size_t>(level)] =
+        label(level < t.fibre    ? Material::air
+              : level < t.tissue ? Material::wrapping
+              : level < t.mineral ? Material::body
+                                  : Material::bone);
+  return table;
+}
+
+/// 1 where a voxel lies on a climb along one axis: both neighbours differ from it by `least`, one up and one down.
+void mark_climbs(const std::uint8_t* here, const std::uint8_t* before, const std::uint8_t* after, int width,
+                 std::uint8_t least, std::uint8_t* climbs) {
+  for (int i = 0; i < width; ++i) {
+    const int up = after[i] - here[i], down = here[i] - before[i];
+    const bool climb = (up >= least && down >= least) || (-up >= least && -down >= least);
+    climbs[i] = static_cast<std::uint8_t>(climbs[i] | (climb ? 1 : 0));
+  }
+}
+
+class Climber {
+ public:
+  Climber(const Volume<std::uint8_t>& levels, const Table& table, int least)
+      : levels_(levels), table_(table), least_(least),
+        stride_{1, levels.grid.size[0], static_cast<std::ptrdiff_t>(levels.grid.size[0]) * levels.grid.size[1]} {}
+
+  /// The material of a voxel that lies on a climb: that of the nearer end of its steepest one.
+  [[nodiscard]] std::uint8_t material(int i, int j, int k) const {
+    const std::array<int, 3> at{i, j, k};
+    const std::uint8_t* v = levels_.values.data() + levels_.grid.offset(i, j, k);
+    int steepest = -1, steepness = 0;
+    for (std::size_t a = 0; a < 3; ++a) {
+      if (at[a] == 0 || at[a] + 1 == levels_.grid.size[a]) continue;
+      const int up = v[stride_[a]] - *v, down = *v - v[-stride_[a]];
+      if (up * down <= 0 || std::min(std::abs(up), std::abs(down)) < least_) continue;
+      if (std::abs(up + down) > steepness) steepness = std::abs(up + down), steepest = static_cast<int>(a);
+    }
+    if (steepest < 0) return table_[*v];
+    const auto a = static_cast<std::size_t>(steepest);
+    const int high = end_of(v, stride_[a], levels_.grid.size[a] - 1 - at[a]);
+    const int low = end_of(v, -stride_[a], at[a]);
+    return table_[static_cast<std::size_t>(std::abs(high - *v) <= std::abs(*v - low) ? high : low)];
+  }
+
+ private:
+  /// The level where a climb comes to rest, at most three voxels on.
+  [[nodiscard]] int end_of(const std::uint8_t* v, std::ptrdiff_t step, int room) const {
+    const int sign = v[step] > *v ? 1 : -1;
+    const std::uint8_t* at = v + step;
+    for (int n = 1; n < std::min(3, room) && (at[step] - *at) * sign >= least_ / 2 + 1; ++n) at += step;
+    return *at;
+  }
+
+  const Volume<std::uint8_t>& levels_;
+  const Table& table_;
+  int least_;
+  std::array<std::ptrdiff_t, 3> stride_;
+};
+
+}  // namespace
+
+void classify(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, double noise_hu, int threads,
+              Volume<std::uint8_t>& codes) {
+  const Table table = material_table(thresholds);
+  const int least = std::max(6, static_cast<int>(std::lround(noise_hu / kHuPerLevel * 2)));
+  const Climber climber(levels, table, least);
+  const auto [width, height, depth] = levels.grid.size;
+  for_chunks(depth, 4, threads, [&, w = width, h = height, d = depth](int, int first, int last) {
+    std::vector<std::uint8_t> climbs(static_cast<std::size_t>(w));
+    const auto row = [&](int j, int k) { return levels.values.data() + levels.grid.offset(0, j, k); };
+    const auto least8 = static_cast<std::uint8_t>(least);
+    for (int k = first; k < last; ++k)
+      for (int j = 0; j < h; ++j) {
+        std::fill(climbs.begin(), climbs.end(), std::uint8_t{0});
+        const std::uint8_t* here = row(j, k);
+        if (w > 2) mark_climbs(here + 1, here, here + 2, w - 2, least8, climbs.data() + 1);
+        if (j > 0 && j + 1 < h) mark_climbs(here, row(j - 1, k), row(j + 1, k), w, least8, climbs.data());
+        if (k > 0 && k + 1 < d) mark_climbs(here, row(j, k - 1), row(j, k + 1), w, least8, climbs.data());
+        std::uint8_t* out = codes.values.data() + codes.grid.offset(0, j, k);
+        for (int i = 0; i < w; ++i) out[i] = climbs[static_cast<std::size_t>(i)] ? climber.material(i, j, k) : table[here[i]];
+      }
+  });
+}
+
+}  // namespace leastharm::segment_detail

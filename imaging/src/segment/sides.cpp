@@ -1,0 +1,108 @@
+#include "sides.h"
+
+#include <algorithm>
+
+#include "parallel.h"
+
+namespace leastharm::segment_detail {
+namespace {
+
+bool passable(std::uint8_t c) { return (c & code::kMaterial) <= label(Material::wrapping); }
+
+/// Takes over the neighbours' side along one run of voxels.
+void spread(std::uint8_t* v, std::ptrdiff_t step, int count) {
+  std::uint8_t side = 0;
+  for (int n = 0; n < count; ++n, v += step) {
+    if (!passable(*v)) {
+      side = 0;
+    } else if (*v & code::kSide) {
+      side = *v & code::kSide;
+    } else {
+      *v = static_cast<std::uint8_t>(*v | side);
+    }
+  }
+}
+
+/// Takes over the side of the voxels just above or below.
+void spread_rows(const std::uint8_t* from, std::uint8_t* to, int width) {
+  for (int i = 0; i < width; ++i) {
+    const bool takes = passable(from[i]) && passable(to[i]) && !(to[i] & code::kSide);
+    to[i] = static_cast<std::uint8_t>(to[i] | (takes ? from[i] & code::kSide : 0));
+  }
+}
+
+void spread_slice(std::uint8_t* slice, int width, int height) {
+  const auto row = [&](int j) { return slice + static_cast<std::ptrdiff_t>(j) * width; };
+  for (int round = 0; round < 2; ++round) {
+    for (int j = 0; j < height; ++j) {
+      spread(row(j), 1, width);
+      spread(row(j) + width - 1, -1, width);
+    }
+    for (int j = 1; j < height; ++j) spread_rows(row(j - 1), row(j), width);
+    for (int j = height - 2; j >= 0; --j) spread_rows(row(j + 1), row(j), width);
+  }
+}
+
+/// The flags of blocks on a clear side.
+std::vector<std::uint8_t> clear_sides(const std::vector<Side>& sides) {
+  std::vector<std::uint8_t> clear(sides.size());
+  for (std::size_t v = 0; v < sides.size(); ++v)
+    clear[v] = sides[v] == Side::wall ? 0 : sides[v] == Side::inside ? code::kInside : code::kOutside;
+  return clear;
+}
+
+/// What a block's voxels count as when nothing clear can be reached: the commonest side among its neighbours.
+std::vector<std::uint8_t> likely_sides(const Coarse& coarse, const std::vector<Side>& sides) {
+  std::vector<std::uint8_t> likely(sides.size(), code::kOutside);
+  for (int k = 0; k < coarse.size[2]; ++k)
+    for (int j = 0; j < coarse.size[1]; ++j)
+      for (int i = 0; i < coarse.size[0]; ++i) {
+        if (sides[coarse.offset(i, j, k)] != Side::wall) continue;
+        int balance = 0, seen = 0;
+        for (int reach = 1; reach <= 3 && seen == 0; ++reach)
+          for (int c = -reach; c <= reach; ++c)
+            for (int b = -reach; b <= reach; ++b)
+              for (int a = -reach; a <= reach; ++a) {
+                if (!coarse.contains(i + a, j + b, k + c)) continue;
+                const Side s = sides[coarse.offset(i + a, j + b, k + c)];
+                if (s == Side::wall) continue;
+                ++seen;
+                balance += s == Side::inside ? 1 : -1;
+              }
+        if (balance > 0 || seen == 0) likely[coarse.offset(i, j, k)] = code::kInside;
+      }
+  return likely;
+}
+
+}  // namespace
+
+void flag_sides(const Coarse& coarse, const std::vector<Side>& sides, int threads, Volume<std::uint8_t>& codes) {
+  const std::vector<std::uint8_t> clear = clear_sides(sides);
+  const auto [width, height, depth] = codes.grid.size;
+  std::vector<std::uint8_t> likely;
+  for_chunks(depth, 2, threads, [&, w = width, h = height](int, int first, int last) {
+    for (int k = first; k < last; ++k) {
+      std::uint8_t* slice = codes.values.data() + codes.grid.offset(0, 0, k);
+      for (int j = 0; j < h; ++j) {
+        const std::uint8_t* row = &clear[coarse.offset(0, j / coarse.factor[1], k / coarse.factor[2])];
+        std::uint8_t* out = slice + static_cast<std::ptrdiff_t>(j) * w;
+        for (int i = 0; i < w; ++i)
+          if (passable(out[i])) out[i] = static_cast<std::uint8_t>(out[i] | row[i / coarse.factor[0]]);
+      }
+      spread_slice(slice, w, h);
+    }
+  });
+  likely = likely_sides(coarse, sides);
+  for_chunks(depth, 2, threads, [&, w = width, h = height](int, int first, int last) {
+    for (int k = first; k < last; ++k)
+      for (int j = 0; j < h; ++j) {
+        const std::uint8_t* row = &likely[coarse.offset(0, j / coarse.factor[1], k / coarse.factor[2])];
+        std::uint8_t* out = codes.values.data() + codes.grid.offset(0, j, k);
+        for (int i = 0; i < w; ++i)
+          if (passable(out[i]) && !(out[i] & code::kSide))
+            out[i] = static_cast<std::uint8_t>(out[i] | row[i / coarse.factor[0]]);
+      }
+  });
+}
+
+}  // namespace leastharm::segment_detail
