@@ -58,7 +58,8 @@ std::optional<Vec3> outward_normal(const Body& body, const Vec3& point_lps_mm) {
   const double sigma = std::max(kSmoothing_mm, grid.spacing_mm.maxCoeff());
   const Vec3 centre = grid.index_from_lps(point_lps_mm);
   const Vec3 reach = Vec3::Constant(3 * sigma).cwiseQuotient(grid.spacing_mm);
-  const auto low = (centre - reach).array().ceil().cast<int>(), high = (centre + reach).array().floor().cast<int>();
+  const Eigen::Vector3i low = (centre - reach).array().ceil().cast<int>();
+  const Eigen::Vector3i high = (centre + reach).array().floor().cast<int>();
   Vec3 inward = Vec3::Zero();   // in the grid's own axes
   for (int k = low[2]; k <= high[2]; ++k)
     for (int j = low[1]; j <= high[1]; ++j)
@@ -97,6 +98,10 @@ std::vector<HoleNode> hole_nodes(const Body& body, const Track& track, const Ent
     nodes.push_back(hole);
   }
   return nodes;
+}
+
+bool in_zone(const Mask& zone, const HoleNode& node) {
+  return (node.contact && zone.contains(*node.contact)) || zone.contains(zone.grid.voxel_at(node.on_surface_lps_mm));
 }
 
 bool enters_through(const Mask& opening, const Body& body, const Track& track, const EntrySite& site) {

@@ -49,12 +49,12 @@ double read_number(const json& value, const std::string& path, Allowed allowed) 
   return number;
 }
 
-JsonObject::JsonObject(const json& json, std::string path, std::initializer_list<const char*> known)
-    : json_(&json), path_(std::move(path)) {
-  if (!json.is_object())
-    throw BadInput((path_.empty() ? "The file" : path_) + " is " + shown(json) + "; give an object { ... }.");
+JsonObject::JsonObject(const json& value, std::string path, std::initializer_list<const char*> known)
+    : json_(&value), path_(std::move(path)) {
+  if (!value.is_object())
+    throw BadInput((path_.empty() ? "The file" : path_) + " is " + shown(value) + "; give an object { ... }.");
   const std::vector<std::string> names(known.begin(), known.end());
-  for (const auto& [key, value] : json.items())
+  for (const auto& [key, unused] : value.items())
     if (std::ranges::find(names, key) == names.end())
       throw BadInput(path_of(key.c_str()) + " is no known key; did you mean \"" + nearest_name(key, names) +
                      "\"? Known keys here: " + joined(names) + ".");

@@ -35,7 +35,9 @@ struct CoreYield {
   double mass_mg = 0;                     ///< median recovered mass of what is requested
   double mass_mg_p05 = 0, mass_mg_p95 = 0;
   double all_mass_mg = 0;                 ///< everything in the bore, foreign material included
-  std::optional<double> p_enough;         ///< empty without a request
+  std::optional<double> p_enough;         ///< empty without a request; of a pooled one: of all its tracks together
+  double requested_mm3 = 0;               ///< of the bore, as the map has it
+  double foreign_fraction = 0;            ///< of what is not air in the bore, the part that nobody asked for
 };
 
 struct Damage {
@@ -64,8 +66,11 @@ struct TrackAssessment {
 
 struct Programme {
   double score = 0;      ///< parts of all tracks, a shared hole counted once
-  int holes = 0;
+  int holes = 0;         ///< holes that overlap are one; none through an opening
   double mass_mg = 0;    ///< median of the sum
+  double mass_mg_p05 = 0, mass_mg_p95 = 0;
+  double hole_mm2 = 0;   ///< area of the union of all holes
+  std::map<std::string, double> p_enough;   ///< by request: chance that every one of its cores yields enough, or their sum where pooled
   std::vector<Finding> findings;   ///< about the tracks together: spacing, sides, cores meeting cylinders
 };
 
@@ -86,7 +91,7 @@ struct Assessment {
 [[nodiscard]] Assessment assess(const Body& body, const RequestFile& request, const std::vector<Track>& tracks,
                                 std::uint64_t seed = 1);
 
-/// A tracks file as the contract has it. `frame_of_reference_uid` (may be empty) is the CT's; another one is BadInput.
+/// A tracks file: {"tracks": [{"id", "entry_lps_mm", "tip_lps_mm", "needle", "request"}], "frame_of_reference_uid"}. `frame_of_reference_uid` (may be empty) is the CT's; another one is BadInput.
 [[nodiscard]] std::vector<Track> parse_tracks(const nlohmann::json& json, const std::string& frame_of_reference_uid);
 [[nodiscard]] nlohmann::json to_json(const Track& track);
 [[nodiscard]] nlohmann::json to_json(const TrackAssessment& assessment);

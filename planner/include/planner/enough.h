@@ -19,6 +19,9 @@ struct GyMaterial {
   double rest_g_per_cm3 = 1.5;
 };
 
+/// Over this relative error only presence may be claimed, never a proportion.
+inline constexpr double kMostErrorForProportion = 0.3;
+
 /// Relative standard deviation (a fraction) of the fundamental sampling error.
 /// s^2 = f g c l d^3 (1/sample - 1/lot), c = ((1-a)/a) ((1-a) rho_m + a rho_g); d in cm, masses in g.
 /// Source: Gy's formula as in Wills, Mineral Processing Technology, 1982. `lot_g` <= 0 means unlimited.
@@ -37,7 +40,7 @@ struct Enough {
   double mass_mg = 0, mass_mg_p05 = 0, mass_mg_p95 = 0;
   double p_enough = 0;
   double need_mg = 0;
-  int cores_needed = 0;                                ///< for need_mg at 90 % chance, pooled
+  int cores_needed = 0;                                ///< for need_mg at 90 % chance, pooled; 0 = over a thousand
   double grains = 0;                                   ///< in the median mass; 0 where the grain is not known
   double bore_to_grain = 0;
   double gy_relative_sd = 0;                           ///< for a constituent at a fraction of 0.1
@@ -46,6 +49,10 @@ struct Enough {
   std::vector<std::string> remarks;                    ///< bore against grain, remedies with their price
 };
 
+/// One core of a needle against a need. The densities are the 5 % and 95 % points of the material's bulk density (a
+/// normal through them; equal = fixed); recovery and bore tolerance are the needle's. Grains are reckoned as spheres of
+/// the largest particle's size and 1.5 g/cm3 (cell wall of wood, linen), which is the fewest there can be; `grain_mm` 0
+/// = not known. Several cores share the density; recovery is each one's own. Throws BadInput for nonsense.
 [[nodiscard]] Enough enough(const Needle& needle, double density_lo_g_per_cm3, double density_hi_g_per_cm3,
                             double need_mg, double grain_mm, std::uint64_t seed = 1);
 [[nodiscard]] nlohmann::json to_json(const Enough& enough);

@@ -41,6 +41,9 @@ struct HoleNode {
 /// Points of equal area over the hole. `track.entry_lps_mm` is the site's point.
 [[nodiscard]] std::vector<HoleNode> hole_nodes(const Body& body, const Track& track, const EntrySite& site);
 
+/// Whether a hole's point lies in a zone: the voxel it meets first, or its place on the surface.
+[[nodiscard]] bool in_zone(const Mask& zone, const HoleNode& node);
+
 /// Whether the whole outer cylinder enters through an opening: every line along it lies in the mark where it first
 /// meets the object, or has passed through the mark before that.
 [[nodiscard]] bool enters_through(const Mask& opening, const Body& body, const Track& track, const EntrySite& site);
