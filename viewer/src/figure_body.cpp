@@ -50,7 +50,7 @@ void draw_labels(cairo_t* cairo, const PlacedView& placed, const std::vector<Tra
   }
 }
 
-void draw_view(cairo_t* cairo, const Rect& where, const BodyView& view, const Paper& paper, bool lying) {
+void draw_view(cairo_t* cairo, const Rect& where, const BodyView& view, const Paper& paper, bool with_bar) {
   const PlacedView placed{view, {where.x, where.y + kLabelRow, where.width, where.height - kLabelRow - kTitleRow}};
   const Directions directions = directions_of(paper.file);
   paint_view(cairo, placed);
@@ -62,7 +62,7 @@ void draw_view(cairo_t* cairo, const Rect& where, const BodyView& view, const Pa
                     where.x + where.width / 2, y);
   draw_line_of_text(cairo, words_for(-view.right, directions), quiet, where.x, y);
   draw_line_of_text(cairo, words_for(view.right, directions), aligned(quiet, Align::right), where.right(), y);
-  if (lying) {
+  if (with_bar) {
     const double bar = 100 * placed.scale();
     draw_segment(cairo, where.x, where.y + kLabelRow + 4, where.x + bar, where.y + kLabelRow + 4);
     stroke(cairo, kInk, 0.8);
@@ -92,28 +92,26 @@ std::vector<double> spread_labels(const std::vector<double>& wanted, double widt
   return at;
 }
 
-double draw_body(cairo_t* cairo, const Rect& where, const BodyPictures& pictures, const Paper& paper) {
+double draw_body(cairo_t* cairo, const Rect& where, const BodyPictures& pictures, const Paper& paper, bool both) {
   const BodyView& front = pictures.front;
   const BodyView& side = pictures.side;
   if (front.width == 0) return 0;
-  constexpr double gap = 18, rows = kLabelRow + kTitleRow;
-  if (pictures.lying) {
-    const double scale = std::min(where.width / front.width_mm(),
-                                  (where.height - 2 * rows - 7) / (front.height_mm() + side.height_mm()));
-    const double width = front.width_mm() * scale, x = where.x + (where.width - width) / 2;
-    const double first = front.height_mm() * scale + rows, second = side.height_mm() * scale + rows;
-    draw_view(cairo, {x, where.y, width, first}, front, paper, true);
-    draw_view(cairo, {x, where.y + first + 7, width, second}, side, paper, false);
-    return first + 7 + second;
-  }
-  const double scale = std::min((where.width - gap) / (front.width_mm() + side.width_mm()),
-                                (where.height - rows) / front.height_mm());
-  const double height = front.height_mm() * scale + rows;
-  const double used = (front.width_mm() + side.width_mm()) * scale + gap;
-  const double x = where.x + (where.width - used) / 2;
-  draw_view(cairo, {x, where.y, front.width_mm() * scale, height}, front, paper, true);
-  draw_view(cairo, {x + front.width_mm() * scale + gap, where.y, side.width_mm() * scale, height}, side, paper, false);
-  return height;
+  constexpr double rows = kLabelRow + kTitleRow;
+  // Lying views stand one below the other, standing ones side by side.
+  const bool stacked = pictures.lying;
+  const double gap = !both ? 0 : stacked ? 7 : 18;
+  const double wide_mm = both && !stacked ? front.width_mm() + side.width_mm() : front.width_mm();
+  const double high_mm = both && stacked ? front.height_mm() + side.height_mm() : front.height_mm();
+  const double row_space = both && stacked ? 2 * rows + gap : rows;
+  const double scale = std::min((where.width - (stacked ? 0 : gap)) / wide_mm, (where.height - row_space) / high_mm);
+  const double used = wide_mm * scale + (stacked ? 0 : gap), x = where.x + (where.width - used) / 2;
+  const Rect first{x, where.y, front.width_mm() * scale, front.height_mm() * scale + rows};
+  draw_view(cairo, first, front, paper, true);
+  if (!both) return first.height;
+  const Rect second{stacked ? x : first.right() + gap, stacked ? first.bottom() + gap : where.y, side.width_mm() * scale,
+                    side.height_mm() * scale + rows};
+  draw_view(cairo, second, side, paper, false);
+  return std::max(first.bottom(), second.bottom()) - where.y;
 }
 
 }  // namespace leastharm

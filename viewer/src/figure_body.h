@@ -16,8 +16,8 @@ struct BodyPictures {
 };
 [[nodiscard]] BodyPictures picture_body(const Paper& paper);
 
-/// Both views with every track, hole and label, as large as `where` allows. Returns the height used.
-double draw_body(cairo_t* cairo, const Rect& where, const BodyPictures& pictures, const Paper& paper);
+/// Both views, or the front alone, with every track, hole and label, as large as `where` allows. Returns the height used.
+double draw_body(cairo_t* cairo, const Rect& where, const BodyPictures& pictures, const Paper& paper, bool both = true);
 
 /// Labels of width `width` as near to where they are wanted as they can stand side by side between `low` and `high`.
 [[nodiscard]] std::vector<double> spread_labels(const std::vector<double>& wanted, double width, double low, double high);

@@ -25,12 +25,12 @@ Lattice sample(const Mark& mark, const Grid& grid, const SlicePlane& plane) {
 }
 
 /// Adds the lattice's borders to the path, walked edge by edge so that dashes run on along straight stretches.
-struct Outline {
+struct DrawnOutline {
   bool any = false;
   double top_x = 0, top_y = 1e30;
 };
-Outline add_outline(cairo_t* cairo, const Lattice& lattice, const Rect& where, double step) {
-  Outline outline;
+DrawnOutline add_outline(cairo_t* cairo, const Lattice& lattice, const Rect& where, double step) {
+  DrawnOutline outline;
   const auto is_inside = [&](int column, int row) {
     return column >= 0 && row >= 0 && column < lattice.width && row < lattice.height &&
            lattice.inside[static_cast<std::size_t>(row) * lattice.width + column] != 0;
@@ -59,7 +59,7 @@ void draw_marks(cairo_t* cairo, const Body& body, const SlicePlane& plane, const
   for (const Mark& mark : body.marks) {
     if (mark.kind != MarkKind::keep_out && mark.kind != MarkKind::cavity) continue;
     const bool keep_out = mark.kind == MarkKind::keep_out;
-    const Outline outline = add_outline(cairo, sample(mark, body.grid, plane), where, step);
+    const DrawnOutline outline = add_outline(cairo, sample(mark, body.grid, plane), where, step);
     stroke(cairo, kWhite, keep_out ? 1.2 : 0.5);
     if (!outline.any || !keep_out) continue;
     const double x = std::clamp(outline.top_x, where.x + 4, where.right() - 60);

@@ -1,0 +1,137 @@
+#include <algorithm>
+
+#include "figure_bars.h"
+#include "plan_facts.h"
+#include "print_sections.h"
+#include "table.h"
+#include "words.h"
+
+namespace leastharm {
+namespace {
+
+std::vector<Bar> bars_of(const Print& print) {
+  std::vector<Bar> bars;
+  for (const TrackAssessment& t : print.tracks()) bars.push_back({t.track.id, t.damage.parts});
+  return bars;
+}
+
+void print_bars(const Print& print) {
+  Sheet& sheet = print.sheet;
+  const std::vector<Bar> bars = bars_of(print);
+  double top = 0;
+  for (const Bar& bar : bars) top = std::max(top, bar.total());
+  const double bars_height = kBarRow * static_cast<double>(bars.size()) + 17.5;
+  const double legend = draw_legend(sheet.cairo(), {0, 0, sheet.area().width - 86, 0}, parts_of(bars), false);
+  const Rect where = sheet.box(bars_height + legend + 3.5);
+  draw_bars(sheet.cairo(), where, bars, top);
+  draw_legend(sheet.cairo(), {where.x + 86, where.y + bars_height, where.width - 86, legend}, parts_of(bars), true);
+  sheet.caption("Damage score of each track, part by part, in weighted mm³. A hole shared by tracks counts once in the whole plan.");
+}
+
+void print_parts(const Print& print) {
+  const std::vector<Bar> bars = bars_of(print);
+  const std::vector<std::string> parts = parts_of(bars);
+  // Many parts (zones, keep-outs) would make columns too narrow: the rest then stands together.
+  const std::size_t shown = std::min<std::size_t>(parts.size(), 7);
+  Table table{{{"Track", 1}}, {}, false};
+  for (std::size_t n = 0; n < shown; ++n) {
+    const auto material = material_named(parts[n]);
+    table.columns.push_back({capital(material ? spoken(*material) : parts[n]), 0.9, Align::right});
+  }
+  if (parts.size() > shown) table.columns.push_back({"All other", 0.8, Align::right});
+  table.columns.push_back({"Score", 0.8, Align::right});
+  for (const Bar& bar : bars) {
+    std::vector<std::string> row{bar.name};
+    double other = bar.total();
+    for (std::size_t n = 0; n < shown; ++n) {
+      double value = 0;
+      for (const auto& part : bar.parts)
+        if (part.first == parts[n]) value += part.second;
+      other -= value;
+      row.push_back(number(value, 1));
+    }
+    if (parts.size() > shown) row.push_back(number(other, 1));
+    row.push_back(number(bar.total(), 1));
+    table.rows.push_back(row);
+  }
+  draw_table(print.sheet, table);
+}
+
+void print_weights(const Print& print) {
+  Sheet& sheet = print.sheet;
+  const Weights& weights = request_file_of(print.paper).weights;
+  sheet.heading("The weights: the team’s to set", 150);
+  Table table{{{"What is harmed", 2.2}, {"Weight", 0.7, Align::right}, {"Counted per", 3}}, {}, false};
+  for (std::size_t m = 1; m < kMaterialCount; ++m)
+    if (weights.material[m] > 0)
+      table.rows.push_back({capital(spoken(static_cast<Material>(m))), number(weights.material[m], 2), "mm³ displaced by the needle’s outer cylinder"});
+  table.rows.push_back({"Hole in the plain surface", number(weights.hole_mm, 2), "mm² of hole; an existing opening costs nothing"});
+  table.rows.push_back({"Near a keep-out", number(weights.protected_per_mm3, 0), "mm³ of expected intrusion, over the placement error"});
+  for (const MarkRecord& mark : print.file().marks)
+    if (mark.kind == MarkKind::zone) table.rows.push_back({"Zone " + mark.name, number(mark.weight_mm, 2), "mm² of hole inside the zone"});
+  draw_table(sheet, table);
+  sheet.paragraph("Body tissue weighs 1 by definition: a score reads as “as bad as displacing so many mm³ of body tissue”. "
+                  "Air costs nothing.", style::caption);
+}
+
+void print_firmness(const Print& print) {
+  Sheet& sheet = print.sheet;
+  sheet.heading("How firm the order is");
+  const auto& firmness = print.file().plan.firmness;
+  std::string text = "Not worked out for this plan.";
+  if (firmness) {
+    text = "In " + std::to_string(firmness->first_in_100) +
+           " of 100 random sets of weights, each weight between half and double, this plan stays first among the alternatives. ";
+    text += firmness->changed_by.empty() ? "Halving or doubling any single weight does not change the order."
+                                         : "Halving or doubling one of these weights alone changes the order: " + listed(firmness->changed_by) + ".";
+  }
+  sheet.labelled("Under other weights", text);
+  sheet.labelled("Against the least possible", certificate_sentence(print.paper) + " " + kLeastHarmMeans);
+  const auto& certificate = print.file().plan.certificate;
+  if (certificate) {
+    sheet.labelled("What that covers", certificate->covers.empty() ? kNotAnswered : certificate->covers);
+    sheet.labelled("How it was found", "Method: " + (certificate->method.empty() ? std::string("none yet") : certificate->method) +
+                                           ". Lower bound " + number(certificate->lower_bound, 1) + ", gap " +
+                                           number(100 * certificate->gap, 1) + " % of the score." +
+                                           (print.file().plan.stopped == "time" ? " The search was cut by its time limit." : ""));
+  }
+}
+
+void print_alternatives(const Print& print) {
+  Sheet& sheet = print.sheet;
+  sheet.heading("Alternatives", 84);
+  if (print.paper.alternatives.empty()) return sheet.paragraph("None were worked out.");
+  Table table{{{"Id", 0.5}, {"Best in", 1.8}, {"Cores", 0.5, Align::right}, {"Holes", 0.5, Align::right}, {"Score", 0.7, Align::right},
+               {"Mass, median", 0.9, Align::right}, {"Least chance of enough", 1, Align::right}, {"Keeps all limits", 0.9}}, {}, false};
+  const auto row = [](const std::string& id, const std::string& best, const Assessment& a) {
+    double enough = 1;
+    bool asked = false, admissible = true;
+    for (const TrackAssessment& t : a.tracks) {
+      if (t.core.p_enough) enough = std::min(enough, *t.core.p_enough);
+      asked |= t.core.p_enough.has_value();
+      admissible &= t.admissible;
+    }
+    return std::vector<std::string>{id, best, std::to_string(a.tracks.size()), std::to_string(a.programme.holes),
+                                    number(a.programme.score, 1), mg(a.programme.mass_mg), asked ? chance(enough) : "–",
+                                    admissible ? "yes" : "no"};
+  };
+  for (const Alternative& a : print.paper.alternatives) table.rows.push_back(row(a.id, a.best_in, a.assessment));
+  table.rows.push_back(row("Plan", "this plan", print.paper.assessment));
+  table.last_is_total = true;
+  draw_table(sheet, table);
+}
+
+}  // namespace
+
+void print_damage(const Print& print) {
+  print.sheet.section(title::damage, 300);
+  if (!print.tracks().empty()) {
+    print_bars(print);
+    print_parts(print);
+  }
+  print_weights(print);
+  print_firmness(print);
+  print_alternatives(print);
+}
+
+}  // namespace leastharm

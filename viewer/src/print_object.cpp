@@ -1,0 +1,109 @@
+#include <algorithm>
+
+#include "figure_bars.h"
+#include "plan_facts.h"
+#include "print_sections.h"
+#include "table.h"
+#include "words.h"
+
+namespace leastharm {
+namespace {
+
+void print_ct(const Print& print) {
+  const CtReference& ct = print.file().ct;
+  const Grid& grid = ct.grid;
+  Sheet& sheet = print.sheet;
+  sheet.heading("The CT this plan was made on");
+  sheet.labelled("Volume", std::to_string(grid.size[0]) + " × " + std::to_string(grid.size[1]) + " × " +
+                               std::to_string(grid.size[2]) + " voxels of " + number(grid.spacing_mm.x(), 2) + " × " +
+                               number(grid.spacing_mm.y(), 2) + " × " + mm(grid.spacing_mm.z(), 2));
+  std::string facts;
+  for (const auto& [name, value] : ct.facts) facts += (facts.empty() ? "" : " · ") + name + " " + value;
+  sheet.labelled("Acquisition", facts.empty() ? "not recorded in the CT" : facts);
+  sheet.labelled("Series", ct.series_uid.empty() ? "no UID" : ct.series_uid);
+  sheet.labelled("Scanner check", "Room air reads " + number(ct.air_check_hu, 0) + " HU (a well set scanner: −1000 HU). Noise in one voxel: " +
+                                      number(ct.noise_hu, 0) + " HU, standard deviation.");
+  for (const auto* findings : {&ct.findings, &print.file().map_findings})
+    for (const Finding& finding : *findings) sheet.bullet(capital(std::string(name_of(finding.level))) + ": " + finding.what);
+}
+
+void print_frame(const Print& print) {
+  const CaseFile& file = print.file();
+  std::string text;
+  if (file.frame)
+    text = "Where head, front, left and right lie was confirmed by " + (file.frame_by.empty() ? "a person not named" : file.frame_by) +
+           (file.frame_at.empty() ? "" : ", " + file.frame_at) + ". Left and right are the body’s own.";
+  else
+    text = "Sides not confirmed. No person has yet confirmed where head and front lie, so every side in this paper is the "
+           "scanner’s, and says so.";
+  print.sheet.labelled("Body frame", text);
+}
+
+void print_materials(const Print& print) {
+  Sheet& sheet = print.sheet;
+  sheet.heading("Materials told apart in the CT", 150);
+  Bar bar{"Volume, cm³", {}};
+  Table table{{{"Material", 1.2}, {"Volume, cm³", 1, Align::right}, {"Share of the object", 1, Align::right}, {"", 2.2}}, {}, false};
+  const auto& volume = print.file().volume_mm3;
+  double object = 0;
+  for (std::size_t m = 1; m < kMaterialCount; ++m)
+    if (static_cast<Material>(m) != Material::support) object += volume[m];
+  for (std::size_t m = 1; m < kMaterialCount; ++m) {
+    if (volume[m] <= 0) continue;
+    const auto material = static_cast<Material>(m);
+    const bool support = material == Material::support;
+    table.rows.push_back({capital(spoken(material)), number(volume[m] / 1000, volume[m] < 1e5 ? 1 : 0),
+                          support ? "–" : number(100 * volume[m] / object, 1) + " %", support ? "not part of the object" : ""});
+  }
+  draw_table(sheet, table);
+  sheet.paragraph("Loose linen and loose plant packing look alike in a CT; where they lie tells them apart. Resin, wax, "
+                  "bitumen and dried tissue overlap in HU at one energy, and this map cannot name them.", style::caption);
+}
+
+std::string made_by_words(const MarkRecord& mark) {
+  const auto& by = mark.made_by;
+  if (!by.is_object() || by.empty()) return "not recorded";
+  const std::string how = by.begin().key();
+  if (how == "automatic") return "found by the program: dense object";
+  if (how == "ball") return "ball set by a person";
+  if (how == "connected") return "connected material, seed set by a person";
+  if (how == "contours") return "outlines drawn by a person";
+  if (how == "material") return "all of one material";
+  return how + " given by a person";
+}
+
+void print_marks(const Print& print) {
+  Sheet& sheet = print.sheet;
+  sheet.heading("Marks");
+  if (print.file().marks.empty()) return sheet.paragraph("No mark is set.");
+  Table table{{{"Name", 2}, {"Kind", 0.9}, {"Volume, cm³", 0.9, Align::right}, {"How it was set", 2}}, {}, false};
+  for (const MarkRecord& mark : print.file().marks) {
+    std::string kind(name_of(mark.kind));
+    if (mark.kind == MarkKind::zone) kind += ", weight " + mm(mark.weight_mm);
+    table.rows.push_back({mark.name, kind, number(mark.volume_mm3 / 1000, 2), made_by_words(mark)});
+  }
+  draw_table(sheet, table);
+  for (const Waiver& waiver : print.file().waivers)
+    sheet.bullet("“" + waiver.mark + "” is no longer protected: waived by " + waiver.by + ", " + waiver.at + ". Reason: " + waiver.why);
+}
+
+}  // namespace
+
+void print_object(const Print& print) {
+  Sheet& sheet = print.sheet;
+  const CaseFile& file = print.file();
+  sheet.section(title::object);
+  sheet.labelled("Object id", file.object_id);
+  sheet.labelled("What it is", answer(file, "object"));
+  sheet.labelled("Owner", answer(file, "owner"));
+  sheet.labelled("Custodian", answer(file, "custodian"));
+  sheet.labelled("Legal status", answer(file, "legal status"));
+  sheet.labelled("Consultation", answer(file, "consultation"));
+  sheet.labelled("Condition", answer(file, "condition"));
+  print_frame(print);
+  print_ct(print);
+  print_materials(print);
+  print_marks(print);
+}
+
+}  // namespace leastharm
