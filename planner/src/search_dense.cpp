@@ -1,0 +1,180 @@
+#include "search_dense.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <tuple>
+#include <unordered_set>
+
+#include "planner/cylinder.h"
+#include "planner/entry.h"
+#include "workers.h"
+
+namespace leastharm {
+namespace {
+
+constexpr double kRadian = 180 / std::numbers::pi;
+constexpr double kKeptDeg = 14;       // an entry keeps its best route in each patch of directions this wide
+constexpr double kCertainty = 0.02;   // the quick estimate must exceed the limit by this much
+constexpr double kDeepestMm = 24;     // how far beyond the shallowest tip a surer one is looked for
+
+/// One entry in every cell of `spacing_mm`, the one nearest to its middle.
+std::vector<std::size_t> spread_entries(const std::vector<EntryVoxel>& entries, double spacing_mm) {
+  struct Keyed {
+    std::array<int, 3> cell;
+    double off;
+    std::size_t index;
+  };
+  std::vector<Keyed> keyed(entries.size());
+  for (std::size_t e = 0; e < entries.size(); ++e) {
+    const Vec3 c = entries[e].point / spacing_mm;
+    keyed[e] = {{static_cast<int>(std::floor(c.z())), static_cast<int>(std::floor(c.y())), static_cast<int>(std::floor(c.x()))},
+                (c - c.array().floor().matrix() - Vec3::Constant(0.5)).squaredNorm(), e};
+  }
+  std::ranges::sort(keyed, {}, [](const Keyed& k) { return std::tie(k.cell, k.off, k.index); });
+  std::vector<std::size_t> chosen;
+  for (std::size_t n = 0; n < keyed.size(); ++n)
+    if (n == 0 || keyed[n].cell != keyed[n - 1].cell) chosen.push_back(keyed[n].index);
+  return chosen;
+}
+
+/// Whether a ray meets a box within `reach`.
+bool meets_box(const Vec3& from, const Vec3& direction, const Vec3& low, const Vec3& high, double reach) {
+  double enter = 0, leave = reach;
+  for (int a = 0; a < 3; ++a) {
+    if (std::abs(direction[a]) < 1e-12) {
+      if (from[a] < low[a] || from[a] > high[a]) return false;
+      continue;
+    }
+    const double s = (low[a] - from[a]) / direction[a], t = (high[a] - from[a]) / direction[a];
+    enter = std::max(enter, std::min(s, t));
+    leave = std::min(leave, std::max(s, t));
+  }
+  return enter <= leave;
+}
+
+bool better(const Route& a, const Route& b) {
+  return std::tuple(a.score, a.entry.z(), a.entry.y(), a.entry.x(), a.direction.z(), a.direction.y(), a.direction.x()) <
+         std::tuple(b.score, b.entry.z(), b.entry.y(), b.entry.x(), b.direction.z(), b.direction.y(), b.direction.x());
+}
+
+/// Best routes of one entry, one a patch of directions.
+void keep_best(std::vector<Route>& kept, const Route& route) {
+  const double near = std::cos(kKeptDeg / 2 / kRadian);
+  for (Route& k : kept)
+    if (k.side == route.side && k.direction.dot(route.direction) > near) {
+      if (better(route, k)) k = route;
+      return;
+    }
+  kept.push_back(route);
+}
+
+}  // namespace
+
+std::vector<Vec3> direction_set(double tilt_deg, double step_deg) {
+  std::vector<Vec3> directions;
+  const int rows = static_cast<int>(std::floor(std::min(tilt_deg, 90.0) / step_deg + 1e-9));
+  for (int r = -rows; r <= rows; ++r) {
+    const double tilt = r * step_deg / kRadian;
+    const int count = std::max(1, static_cast<int>(std::lround(360 / step_deg * std::cos(tilt))));
+    for (int n = 0; n < count; ++n) {
+      const double turn = 2 * std::numbers::pi * (n + (r & 1) * 0.5) / count;
+      directions.push_back({std::cos(tilt) * std::cos(turn), std::cos(tilt) * std::sin(turn), std::sin(tilt)});
+    }
+  }
+  return directions;
+}
+
+std::vector<Route> dense_search(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,
+                                const DenseSpacing& spacing) {
+  const Box& target = scene.target();
+  const Vec3 voxel = scene.frame().grid.spacing_mm;
+  const Vec3 low = (Vec3(target.low.i, target.low.j, target.low.k) - Vec3::Constant(1)).cwiseProduct(voxel);
+  const Vec3 high = (Vec3(target.high.i, target.high.j, target.high.k) + Vec3::Constant(1)).cwiseProduct(voxel);
+  const double reach = scene.asks()[ask].needle->usable_mm * limits.length_factor;
+  const std::vector<std::size_t> chosen = spread_entries(scene.entries(), spacing.entry_mm);
+  const std::vector<Vec3> directions = direction_set(limits.tilt_deg, spacing.direction_deg);
+  const double square = std::cos(std::min(90.0, limits.angle_deg) / kRadian);
+  std::vector<std::vector<Route>> found(chosen.size());
+  for_each_chunk(chosen.size(), 16, [&](std::size_t begin, std::size_t end) {
+    for (std::size_t n = begin; n < end; ++n) {
+      const EntryVoxel& entry = scene.entries()[chosen[n]];
+      for (const Vec3& direction : directions) {
+        if (-direction.dot(entry.outward) < square || !meets_box(entry.point, direction, low, high, reach)) continue;
+        const Route route = shallowest_route(scene, ask, limits, entry.point, entry.outward, direction);
+        if (std::isfinite(route.score)) keep_best(found[n], route);
+      }
+    }
+  });
+  std::vector<Route> all;
+  for (const auto& of_entry : found) all.insert(all.end(), of_entry.begin(), of_entry.end());
+  std::ranges::sort(all, better);
+  return all;
+}
+
+std::vector<Route> thinned(const std::vector<Route>& routes, double apart_mm, double apart_deg, std::size_t most) {
+  std::vector<Route> kept;
+  const double near = std::cos(apart_deg / kRadian);
+  for (const Route& route : routes) {
+    if (kept.size() >= most) break;
+    const bool alike = std::ranges::any_of(kept, [&](const Route& k) {
+      return k.direction.dot(route.direction) > near && (k.tip() - route.tip()).squaredNorm() < apart_mm * apart_mm;
+    });
+    if (!alike) kept.push_back(route);
+  }
+  return kept;
+}
+
+namespace {
+
+struct Graded {
+  Route route;
+  double cost = std::numeric_limits<double>::infinity();
+};
+
+/// The least depth with a sufficient chance of enough; where none has it, the chance's lack is priced.
+Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t ask, const Vec3& entry, const Vec3& outward,
+              const Vec3& direction) {
+  Graded best;
+  Route route = shallowest_route(scene, ask, limits, entry, outward, direction);
+  const double wish = std::min(0.995, scene.file().limits.p_enough_min + kCertainty), first = route.depth_mm;
+  while (std::isfinite(route.score)) {
+    const double lack = wish - estimated_p_enough(scene, route);
+    const double cost = route.score * (1 + 3 * std::max(0.0, lack));
+    if (cost < best.cost) best = {route, cost};
+    if (lack <= 0 || route.depth_mm > first + kDeepestMm) break;
+    route = route_to_depth(scene, ask, limits, entry, outward, direction, route.depth_mm + 2);
+  }
+  return best;
+}
+
+}  // namespace
+
+Route refined(const SearchScene& scene, const RouteLimits& limits, const Route& start) {
+  const auto normal_at = [&](const Vec3& p) {
+    const auto n = outward_normal(scene.body(), scene.frame().lps(p));
+    return n ? scene.frame().direction(*n) : Vec3(-start.direction);
+  };
+  Graded best = graded(scene, limits, start.ask, start.entry, normal_at(start.entry), start.direction);
+  if (!std::isfinite(best.cost)) return start;
+  double shift = 2, turn = 3 / kRadian;
+  while (shift > 0.2) {
+    bool moved = false;
+    for (int move = 0; move < 8; ++move) {
+      const Vec3 d = best.route.direction, e = best.route.entry;
+      const auto sides = across(d);
+      const Vec3 way = (move & 1 ? -1.0 : 1.0) * sides[(move >> 1) & 1];
+      const bool turns = move >= 4;
+      // A turn keeps the tip: the core stays where it is good.
+      const Vec3 entry = turns ? Vec3(e + best.route.depth_mm * turn * way) : Vec3(e + shift * way);
+      const Vec3 direction = turns ? Vec3((best.route.tip() - entry).normalized()) : d;
+      if (!keeps_tilt(direction, limits.tilt_deg)) continue;
+      const Graded next = graded(scene, limits, start.ask, entry, normal_at(entry), direction);
+      if (next.cost < best.cost - 1e-9) best = next, moved = true;
+    }
+    if (!moved) shift /= 2, turn /= 2;
+  }
+  return best.route;
+}
+
+}  // namespace leastharm

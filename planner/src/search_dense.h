@@ -1,0 +1,32 @@
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "search_route.h"
+
+namespace leastharm {
+
+/// How finely the dense search looks.
+struct DenseSpacing {
+  double entry_mm = 5;        ///< between entries
+  double direction_deg = 5;   ///< between directions
+};
+
+/// The best routes of one request with one needle, best first: over all entries and directions at the given spacing,
+/// each the best of its neighbourhood. Deterministic on any number of threads.
+[[nodiscard]] std::vector<Route> dense_search(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,
+                                              const DenseSpacing& spacing);
+
+/// Keeps the best of routes (sorted by score) that differ: tips more than `apart_mm` or directions more than
+/// `apart_deg` from each better one; at most `most`.
+[[nodiscard]] std::vector<Route> thinned(const std::vector<Route>& routes, double apart_mm, double apart_deg,
+                                         std::size_t most);
+
+/// Descends from a route by shifting and turning it, and deepens it until the chance of enough suffices.
+[[nodiscard]] Route refined(const SearchScene& scene, const RouteLimits& limits, const Route& route);
+
+/// Directions within the tilt limit, about `step_deg` apart, in a fixed order.
+[[nodiscard]] std::vector<Vec3> direction_set(double tilt_deg, double step_deg);
+
+}  // namespace leastharm

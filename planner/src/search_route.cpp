@@ -1,0 +1,189 @@
+#include "search_route.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "planner/counter_random.h"
+#include "planner/crossing.h"
+#include "planner/cylinder.h"
+
+namespace leastharm {
+namespace {
+
+constexpr double kRadian = 180 / std::numbers::pi;
+constexpr double kSideMm = 3;   // a core's least distance from the midline to belong to a side
+
+double step_mm(const SearchScene& scene) { return std::min(1.0, scene.frame().grid.spacing_mm.minCoeff()); }
+
+/// Runs along a line and finds the tip.
+class Walk {
+ public:
+  Walk(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& outward, const Vec3& direction)
+      : scene_(scene), ask_(scene.asks()[ask]), limits_(limits), outward_(outward), direction_(direction),
+        step_(step_mm(scene)) {
+    route_.ask = ask;
+    route_.direction = direction;
+  }
+
+  /// `depth_mm` < 0: the shallowest tip.
+  Route to(const Vec3& near, double depth_mm) {
+    angle_deg_ = kRadian * std::acos(std::clamp(-direction_.dot(outward_), -1.0, 1.0));
+    if (angle_deg_ > limits_.angle_deg || !find_surface(near)) return route_;
+    const Needle& needle = *ask_.needle;
+    const double longest = needle.usable_mm * limits_.length_factor - needle.dead_tip_mm;
+    const int last = static_cast<int>(std::floor((depth_mm < 0 ? longest : std::min(depth_mm, longest)) / step_ + 1e-6));
+    const int throw_steps = std::max(1, static_cast<int>(std::lround(needle.throw_mm / step_)));
+    yields_.assign(static_cast<std::size_t>(std::max(last, 0)) + 1, 0);
+    shares_.assign(yields_.size(), 0);
+    double bone = 0, cost = 0;
+    for (int s = 0; s < last; ++s) {
+      const Vec3 p = route_.entry + (s + 0.5) * step_ * direction_;
+      const Material material = scene_.material_at(p);
+      if (material == Material::support) return route_;
+      if (material == Material::bone && (bone += step_) > limits_.bone_mm) return route_;
+      if (!clear(p)) return route_;
+      const Vec3 q = scene_.in_box(p);
+      cost += step_ * static_cast<double>(ask_.cost.at(q));
+      const auto n = static_cast<std::size_t>(s);
+      yields_[n + 1] = yields_[n] + step_ * static_cast<double>(ask_.yield.at(q));
+      shares_[n + 1] = shares_[n] + step_ * static_cast<double>(ask_.wanted.at(q));
+      if ((depth_mm < 0 || s + 1 == last) && tip_holds(s + 1, throw_steps)) {
+        if (shaft_is_free()) finish(s + 1, cost);
+        return route_;
+      }
+    }
+    return route_;
+  }
+
+ private:
+  /// The first voxel of the object on the line near the given point.
+  bool find_surface(const Vec3& near) {
+    const double reach = near_mm();
+    for (double t = -reach; t < reach; t += 0.25 * step_)
+      if (is_object(scene_.material_at(near + t * direction_))) {
+        route_.entry = near + t * direction_;
+        return true;
+      }
+    return false;
+  }
+
+  [[nodiscard]] double near_mm() const { return ask_.needle->outer_mm / 2 + 2 * scene_.frame().grid.spacing_mm.maxCoeff(); }
+
+  /// The shaft stands in the air behind the entry; nothing may be in its way there.
+  bool shaft_is_free() {
+    for (double t = -near_mm(); t > -ask_.needle->usable_mm; t -= 2 * step_) {
+      const Vec3 p = route_.at(t);
+      if (scene_.material_at(p) != Material::air) return false;
+      for (const Mark& mark : scene_.body().marks)
+        if (mark.kind == MarkKind::opening) through_opening_ |= mark.mask.contains(scene_.frame().voxel(p));
+    }
+    return true;
+  }
+
+  [[nodiscard]] bool clear(const Vec3& p) const {
+    return scene_.keep_out_distance_mm(p) - ask_.needle->outer_mm / 2 -
+               scene_.frame().grid.spacing_mm.minCoeff() / 2 >= limits_.clearance_mm;
+  }
+
+  bool tip_holds(int end, int throw_steps) {
+    const auto from = static_cast<std::size_t>(std::max(0, end - throw_steps)), to = static_cast<std::size_t>(end);
+    const double core_mm = throw_steps * step_;
+    route_.mass_mg = (yields_[to] - yields_[from]) * ask_.needle->throw_mm / core_mm;
+    route_.wanted_share = (shares_[to] - shares_[from]) / core_mm;
+    if (route_.mass_mg < ask_.need_mg * limits_.need_factor || route_.wanted_share < limits_.least_share) return false;
+    const double tip = end * step_, start = tip - ask_.needle->throw_mm;
+    return keeps_side(start, tip) && keeps_margin(start, tip) && dead_tip_clear(tip);
+  }
+
+  [[nodiscard]] bool keeps_margin(double start, double tip) const {
+    if (!(limits_.margin_mm > 0)) return true;
+    for (double t = start; t <= tip + 1e-9; t += step_)
+      if (ask_.depth_inside.at(scene_.in_box(route_.at(t))) < limits_.margin_mm + ask_.needle->bore_mm / 2) return false;
+    return true;
+  }
+
+  bool keeps_side(double start, double tip) {
+    const auto a = scene_.left_mm(route_.at(start)), b = scene_.left_mm(route_.at(tip)),
+               middle = scene_.left_mm(route_.at((start + tip) / 2));
+    if (!a) return limits_.side == 0;
+    const double off = kSideMm + ask_.needle->bore_mm / 2, least = std::min({*a, *b, *middle}), most = std::max({*a, *b, *middle});
+    route_.side = least >= off ? 1 : most <= -off ? -1 : 0;
+    return limits_.side == 0 || (limits_.side == kEitherSide ? route_.side != 0 : route_.side == limits_.side);
+  }
+
+  [[nodiscard]] bool dead_tip_clear(double tip) const {
+    for (double t = tip; t < tip + ask_.needle->dead_tip_mm; t += step_) {
+      const Material m = scene_.material_at(route_.at(t));
+      if (!clear(route_.at(t)) || m == Material::support || (m == Material::bone && limits_.bone_mm <= 0)) return false;
+    }
+    return true;
+  }
+
+  void finish(int end, double cost) {
+    const Needle& needle = *ask_.needle;
+    route_.depth_mm = end * step_;
+    for (double t = 0.5 * step_; t < needle.dead_tip_mm; t += step_)
+      cost += step_ * static_cast<double>(ask_.cost.at(scene_.in_box(route_.at(route_.depth_mm + t))));
+    const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm;
+    const VoxelIndex voxel = scene_.frame().voxel(route_.at(0.01));
+    double hole = scene_.file().weights.hole_mm;
+    for (const Mark& mark : scene_.body().marks)
+      if (mark.kind == MarkKind::opening && mark.mask.contains(voxel)) through_opening_ = true;
+    if (through_opening_) hole = 0;
+    for (const Mark& mark : scene_.body().marks)
+      if (mark.kind == MarkKind::zone && mark.mask.contains(voxel)) hole += mark.weight_mm;
+    route_.score = area * (cost + hole / std::cos(angle_deg_ / kRadian));
+  }
+
+  const SearchScene& scene_;
+  const Ask& ask_;
+  const RouteLimits& limits_;
+  Vec3 outward_, direction_;
+  double step_, angle_deg_ = 0;
+  bool through_opening_ = false;
+  Route route_;
+  static thread_local std::vector<double> yields_, shares_;
+};
+
+thread_local std::vector<double> Walk::yields_, Walk::shares_;
+
+}  // namespace
+
+bool keeps_tilt(const Vec3& direction, double tilt_deg) {
+  return std::abs(direction.z()) <= std::sin(std::min(90.0, tilt_deg) / kRadian) + 1e-12;
+}
+
+Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
+                       const Vec3& outward, const Vec3& direction) {
+  return Walk(scene, ask, limits, outward, direction).to(entry, -1);
+}
+
+Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
+                     const Vec3& outward, const Vec3& direction, double depth_mm) {
+  return Walk(scene, ask, limits, outward, direction).to(entry, depth_mm);
+}
+
+double estimated_p_enough(const SearchScene& scene, const Route& route) {
+  const Ask& ask = scene.asks()[route.ask];
+  const Placement& placement = scene.file().placement;
+  const Needle& needle = *ask.needle;
+  const double middle = (needle.recovery_p05 + needle.recovery_p95) / 2;
+  const double spread = (needle.recovery_p95 - needle.recovery_p05) / (2 * 1.645);
+  const auto [e1, e2] = across(route.direction);
+  // Gauss-Hermite points of third order along each of the three errors.
+  constexpr std::array<double, 3> at{-1.7320508, 0, 1.7320508}, weight{1.0 / 6, 2.0 / 3, 1.0 / 6};
+  double chance = 0;
+  for (std::size_t a = 0; a < 3; ++a)
+    for (std::size_t b = 0; b < 3; ++b)
+      for (std::size_t c = 0; c < 3; ++c) {
+        const Vec3 shift = placement.placement_mm * (at[a] * e1 + at[b] * e2) + placement.depth_mm * at[c] * route.direction;
+        const double mass = ask.yield.integral(scene.in_box(route.core_start(scene) + shift), scene.in_box(route.tip() + shift), 2.0);
+        if (mass <= 0) continue;
+        const double z = (middle - middle * ask.need_mg / mass) / spread;
+        chance += weight[a] * weight[b] * weight[c] * normal_cdf(z);
+      }
+  return chance;
+}
+
+}  // namespace leastharm

@@ -1,0 +1,57 @@
+#pragma once
+
+#include <cstdint>
+#include <limits>
+
+#include "search_scene.h"
+
+namespace leastharm {
+
+/// A track as the search sees it: in the scene's frame, with quick figures from fields. `assess` has the last word.
+struct Route {
+  std::size_t ask = 0;               ///< index into the scene's asks
+  Vec3 entry{0, 0, 0}, direction{0, 0, 1};
+  double depth_mm = 0;               ///< entry to tip
+  double score = std::numeric_limits<double>::infinity();
+  double mass_mg = 0;                ///< recovered, at the middle of the recovery range
+  double wanted_share = 0;           ///< of the core
+  int side = 0;                      ///< +1 the core lies on the object's left, -1 right, 0 neither or not known
+
+  [[nodiscard]] Vec3 at(double depth) const { return entry + depth * direction; }
+  [[nodiscard]] Vec3 tip() const { return at(depth_mm); }
+  [[nodiscard]] Vec3 core_start(const SearchScene& scene) const {
+    return at(depth_mm - scene.asks()[ask].needle->throw_mm);
+  }
+};
+
+/// A core must lie on the left or on the right, no matter which.
+inline constexpr int kEitherSide = 2;
+
+/// What a route must keep to; a copy of the limits that may be relaxed to find out what blocks.
+struct RouteLimits {
+  explicit RouteLimits(const Limits& limits)
+      : angle_deg(limits.entry_angle_deg), clearance_mm(limits.clearance_mm), tilt_deg(limits.tilt_deg),
+        margin_mm(limits.margin_mm), bone_mm(limits.bone_mm) {}
+  double angle_deg, clearance_mm, tilt_deg, margin_mm, bone_mm;
+  double length_factor = 1;          ///< of the usable length
+  double need_factor = 1;            ///< of the needed mass
+  double least_share = 0.5;          ///< of the core that must be what is requested
+  int side = 0;                      ///< +1 or -1: only cores on that side; or kEitherSide
+};
+
+/// Whether a direction keeps the tilt limit.
+[[nodiscard]] bool keeps_tilt(const Vec3& direction, double tilt_deg);
+
+/// The shallowest tip on a line that keeps the limits and yields enough; `score` is infinite where there is none.
+/// `entry` is any point within a few voxels of the surface; `outward` the surface's normal there.
+[[nodiscard]] Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,
+                                     const Vec3& entry, const Vec3& outward, const Vec3& direction);
+
+/// The same line with its tip at another depth; `score` is infinite where a limit breaks.
+[[nodiscard]] Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
+                                   const Vec3& outward, const Vec3& direction, double depth_mm);
+
+/// Quick estimate of the chance that the core holds enough: placement and recovery only.
+[[nodiscard]] double estimated_p_enough(const SearchScene& scene, const Route& route);
+
+}  // namespace leastharm

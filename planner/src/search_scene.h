@@ -1,0 +1,99 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "line_field.h"
+#include "planner/body.h"
+#include "planner/request.h"
+
+namespace leastharm {
+
+/// The axes in which the search works: mm along the grid's own i, j, k, with voxel (0, 0, 0) at the origin.
+struct GridFrame {
+  explicit GridFrame(const Grid& g) : grid(g) {}
+  Grid grid;
+
+  [[nodiscard]] Vec3 point(const Vec3& lps_mm) const { return grid.direction.transpose() * (lps_mm - grid.origin_lps_mm); }
+  [[nodiscard]] Vec3 direction(const Vec3& lps) const { return grid.direction.transpose() * lps; }
+  [[nodiscard]] Vec3 lps(const Vec3& p) const { return grid.origin_lps_mm + grid.direction * p; }
+  [[nodiscard]] Vec3 lps_direction(const Vec3& d) const { return grid.direction * d; }
+  [[nodiscard]] VoxelIndex voxel(const Vec3& p) const {
+    return {static_cast<int>(std::floor(p.x() / grid.spacing_mm.x() + 0.5)),
+            static_cast<int>(std::floor(p.y() / grid.spacing_mm.y() + 0.5)),
+            static_cast<int>(std::floor(p.z() / grid.spacing_mm.z() + 0.5))};
+  }
+};
+
+/// A place where a needle may enter: the centre of an outer voxel of the object.
+struct EntryVoxel {
+  VoxelIndex voxel;
+  Vec3 point{0, 0, 0};     ///< in the frame
+  Vec3 outward{0, 0, 1};   ///< in the frame
+};
+
+/// A box of the body's grid.
+struct Box {
+  VoxelIndex low{}, high{};   ///< both inside
+  [[nodiscard]] std::array<int, 3> size() const { return {high.i - low.i + 1, high.j - low.j + 1, high.k - low.k + 1}; }
+  [[nodiscard]] bool contains(VoxelIndex v) const {
+    return v.i >= low.i && v.j >= low.j && v.k >= low.k && v.i <= high.i && v.j <= high.j && v.k <= high.k;
+  }
+};
+
+/// What one request asks of one needle, as fields.
+struct Ask {
+  const Request* request = nullptr;
+  const Needle* needle = nullptr;
+  LineField cost;          ///< weight averaged over the needle's disc
+  LineField yield;         ///< recovered mg per mm of core at the middle of the recovery range
+  LineField wanted;        ///< share of the core's section that is requested material in the requested cavity
+  LineField depth_inside;  ///< mm from the border of what is requested, 0 outside; only where a margin is asked
+  double need_mg = 0;      ///< of one core
+};
+
+/// A body made ready for searching: fields cropped to what needles can reach.
+class SearchScene {
+ public:
+  SearchScene(const Body& body, const RequestFile& file);
+
+  [[nodiscard]] const Body& body() const { return body_; }
+  [[nodiscard]] const RequestFile& file() const { return file_; }
+  [[nodiscard]] const GridFrame& frame() const { return frame_; }
+  [[nodiscard]] const std::vector<EntryVoxel>& entries() const { return entries_; }
+  [[nodiscard]] const std::vector<Ask>& asks() const { return asks_; }
+  [[nodiscard]] Material material_at(const Vec3& p) const { return body_.material_at(frame_.voxel(p)); }
+  /// From the nearest keep-out voxel's centre, mm; large where there is none near.
+  [[nodiscard]] double keep_out_distance_mm(const Vec3& p) const {
+    return has_keep_outs_ ? keep_out_distance_.at(p - offset_) + keep_out_far_mm_ : 1e9;
+  }
+  /// p moved into the frame of the cropped fields.
+  [[nodiscard]] Vec3 in_box(const Vec3& p) const { return p - offset_; }
+  /// Signed distance to the object's midline, mm, positive on its left; empty before a frame is confirmed.
+  [[nodiscard]] std::optional<double> left_mm(const Vec3& p) const;
+  [[nodiscard]] const Box& target() const { return target_; }
+
+ private:
+  void find_box();
+  void find_entries();
+  void make_keep_out_distance();
+  void make_asks();
+  [[nodiscard]] Grid box_grid() const;
+
+  const Body& body_;
+  const RequestFile& file_;
+  GridFrame frame_;
+  Box box_, target_;
+  Vec3 offset_{0, 0, 0};
+  std::vector<EntryVoxel> entries_;
+  std::vector<Ask> asks_;
+  bool has_keep_outs_ = false;
+  double keep_out_far_mm_ = 0;
+  LineField keep_out_distance_;   // minus the farthest distance kept, so that zero beyond the box means far
+};
+
+/// Whether a voxel counts toward a request: requested material in the requested cavity.
+[[nodiscard]] bool is_wanted(const Body& body, const Request& request, const Mark* cavity, VoxelIndex v);
+
+}  // namespace leastharm
