@@ -48,29 +48,30 @@ std::string little_endian(std::uint32_t value) {
 
 }  // namespace
 
-void gzip(std::span<const std::byte> bytes, const std::function<void(const std::string&)>& take) {
+void gzip(std::initializer_list<std::span<const std::byte>> parts, const std::function<void(const std::string&)>& take) {
   // No name and no time, so that the file depends on nothing but its content; 4 = fastest, 255 = any system.
   take(std::string("\x1f\x8b\x08\0\0\0\0\0\x04\xff", 10));
-  const std::size_t blocks = std::max<std::size_t>(1, (bytes.size() + kBlock - 1) / kBlock);
-  const auto part = [&](std::size_t b) {
-    const std::size_t begin = b * kBlock;
-    return bytes.subspan(begin, std::min(kBlock, bytes.size() - begin));
-  };
+  std::vector<std::span<const std::byte>> blocks;
+  std::size_t size = 0;
+  for (const auto part : parts) {
+    size += part.size();
+    for (std::size_t at = 0; at < part.size(); at += kBlock)
+      blocks.push_back(part.subspan(at, std::min(kBlock, part.size() - at)));
+  }
   uLong crc = crc32(0, nullptr, 0);
   // In batches, so that what waits to be written stays small.
   const std::size_t batch = 4 * worker_count();
-  for (std::size_t first = 0; first < blocks; first += batch) {
-    std::vector<Block> done(std::min(batch, blocks - first));
+  for (std::size_t first = 0; first < blocks.size(); first += batch) {
+    std::vector<Block> done(std::min(batch, blocks.size() - first));
     for_each_item(done.size(), [&](std::size_t, std::size_t n) {
-      done[n] = deflate_block(part(first + n), first + n + 1 == blocks);
+      done[n] = deflate_block(blocks[first + n], first + n + 1 == blocks.size());
     });
     for (std::size_t n = 0; n < done.size(); ++n) {
       take(done[n].deflated);
-      crc = crc32_combine(crc, done[n].crc, static_cast<z_off_t>(part(first + n).size()));
+      crc = crc32_combine(crc, done[n].crc, static_cast<z_off_t>(blocks[first + n].size()));
     }
   }
-  take(little_endian(static_cast<std::uint32_t>(crc)) +
-       little_endian(static_cast<std::uint32_t>(bytes.size())));
+  take(little_endian(static_cast<std::uint32_t>(crc)) + little_endian(static_cast<std::uint32_t>(size)));
 }
 
 }  // namespace leastharm

@@ -2,13 +2,15 @@
 
 #include <cstddef>
 #include <functional>
+#include <initializer_list>
 #include <span>
 #include <string>
 
 namespace leastharm {
 
-/// Compresses bytes as one gzip member (RFC 1952), on all cores, in fixed blocks: same bytes, same file, on any number
+/// Compresses parts, one after the other, as one gzip member (RFC 1952), on all cores, in fixed blocks: same bytes, same file, on any number
 /// of threads. `take` gets the pieces in order. Light compression: speed counts more than size here.
-void gzip(std::span<const std::byte> bytes, const std::function<void(const std::string&)>& take);
+void gzip(std::initializer_list<std::span<const std::byte>> parts,
+          const std::function<void(const std::string&)>& take);
 
 }  // namespace leastharm

@@ -1,9 +1,7 @@
 #include "imaging/volume_file.h"
 
-#include <itkMetaImageIO.h>
-#include <itkNiftiImageIO.h>
-
 #include <algorithm>
+#include <array>
 #include <cstdio>
 #include <fstream>
 #include <span>
@@ -11,6 +9,7 @@
 #include "gzip.h"
 #include "imaging/error.h"
 #include "imaging/whole_file.h"
+#include "nifti_writer.h"
 #include "volume_image.h"
 
 namespace leastharm {
@@ -19,11 +18,14 @@ namespace {
 constexpr const char* nrrd_type(std::uint8_t) { return "unsigned char"; }
 constexpr const char* nrrd_type(std::int16_t) { return "short"; }
 
-std::string vector_text(const Vec3& v) {
-  char text[96];
-  const Vec3 plain = v.array() + 0.0;   // no negative zeros
-  std::snprintf(text, sizeof text, "(%.17g,%.17g,%.17g)", plain.x(), plain.y(), plain.z());
+std::string number_text(double value) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.17g", value + 0.0);   // no negative zero
   return text;
+}
+
+std::string vector_text(const Vec3& v) {
+  return "(" + number_text(v.x()) + "," + number_text(v.y()) + "," + number_text(v.z()) + ")";
 }
 
 /// The NRRD header, version 4 (the first with a space origin), with standard fields only.
@@ -39,70 +41,80 @@ std::string nrrd_header(const Grid& grid) {
   return text + vector_text(grid.origin_lps_mm) + "\n\n";
 }
 
+/// The MetaImage header: places in LPS, one axis a row of the matrix.
 template <typename T>
-void write_nrrd(const Volume<T>& volume, const std::filesystem::path& path) {
-  std::ofstream stream(path, std::ios::binary);
-  const auto take = [&](const std::string& bytes) {
-    if (!stream.write(bytes.data(), static_cast<std::streamsize>(bytes.size())))
-      throw BadInput("cannot write " + path.parent_path().string() + ": no such folder, no permission, or a full disk");
+std::string meta_header(const Grid& grid) {
+  const auto numbers = [](const auto& values) {
+    std::string text;
+    for (const double value : values) text += " " + number_text(value);
+    return text + "\n";
   };
-  take(nrrd_header<T>(volume.grid));
-  gzip(std::as_bytes(std::span(volume.values)), take);
-  stream.close();
-  if (!stream) throw BadInput("cannot write into " + path.parent_path().string() + ": the disk is full");
+  std::string text = "ObjectType = Image\nNDims = 3\nBinaryData = True\nBinaryDataByteOrderMSB = False\n"
+                     "CompressedData = False\nTransformMatrix =" + numbers(grid.direction.reshaped()) +
+                     "Offset =" + numbers(grid.origin_lps_mm) + "ElementSpacing =" + numbers(grid.spacing_mm) + "DimSize =";
+  for (const int n : grid.size) text += " " + std::to_string(n);
+  return text + "\nElementType = " + (sizeof(T) == 1 ? "MET_UCHAR" : "MET_SHORT") + "\nElementDataFile = LOCAL\n";
 }
 
+/// Writes a file piece by piece.
+class Output {
+ public:
+  explicit Output(const std::filesystem::path& path) : path_(path), stream_(path, std::ios::binary) {}
+  void take(const std::string& bytes) { take(bytes.data(), bytes.size()); }
+  void take(const void* bytes, std::size_t count) {
+    check(static_cast<bool>(stream_.write(static_cast<const char*>(bytes), static_cast<std::streamsize>(count))));
+  }
+  void close() {
+    stream_.close();
+    check(static_cast<bool>(stream_));
+  }
+
+ private:
+  void check(bool fine) const {
+    if (!fine)
+      throw BadInput("cannot write into " + path_.parent_path().string() + ": no such folder, no permission, or a full disk");
+  }
+  std::filesystem::path path_;
+  std::ofstream stream_;
+};
+
 template <typename T>
-void write_by_itk(itk::ImageIOBase& io, const Volume<T>& volume, const std::filesystem::path& path) {
-  itk::Object::SetGlobalWarningDisplay(false);
-  io.SetFileName(path.string());
-  io.SetNumberOfDimensions(3);
-  itk::ImageIORegion region(3);
-  for (unsigned d = 0; d < 3; ++d) {
-    io.SetDimensions(d, static_cast<itk::SizeValueType>(volume.grid.size[d]));
-    region.SetSize(d, static_cast<itk::SizeValueType>(volume.grid.size[d]));
-    io.SetSpacing(d, volume.grid.spacing_mm[d]);
-    io.SetOrigin(d, volume.grid.origin_lps_mm[d]);
-    const Vec3 axis = volume.grid.direction.col(d);
-    io.SetDirection(d, std::vector<double>{axis.x(), axis.y(), axis.z()});
+void write_as(const std::string& name, const Volume<T>& volume, const std::filesystem::path& path) {
+  Output output(path);
+  const auto take = [&](const std::string& bytes) { output.take(bytes); };
+  const auto voxels = std::as_bytes(std::span(volume.values));
+  if (name.ends_with(".nrrd")) {
+    output.take(nrrd_header<T>(volume.grid));
+    gzip({voxels}, take);
+  } else if (name.ends_with(".nii.gz")) {
+    const std::string header = nifti_header(volume.grid, sizeof(T));
+    gzip({std::as_bytes(std::span(header)), voxels}, take);
+  } else {
+    output.take(name.ends_with(".mha") ? meta_header<T>(volume.grid) : nifti_header(volume.grid, sizeof(T)));
+    output.take(voxels.data(), voxels.size());
   }
-  io.SetPixelType(itk::IOPixelEnum::SCALAR);
-  io.SetComponentType(sizeof(T) == 1 ? itk::IOComponentEnum::UCHAR : itk::IOComponentEnum::SHORT);
-  io.SetNumberOfComponents(1);
-  io.SetUseCompression(!path.string().ends_with(".nii"));
-  io.SetCompressionLevel(1);
-  io.SetIORegion(region);
-  try {
-    io.Write(volume.values.data());
-  } catch (const itk::ExceptionObject&) {
-    throw BadInput("cannot write into " + path.parent_path().string() +
-                   ": no such folder, no permission, or a full disk");
-  }
+  output.close();
 }
 
 template <typename T>
 void write_volume(const Volume<T>& volume, const std::filesystem::path& path) {
   const std::string name = path.string();
-  const bool nifti = name.ends_with(".nii") || name.ends_with(".nii.gz");
-  if (!nifti && !name.ends_with(".nrrd") && !name.ends_with(".mha"))
+  constexpr std::array kEndings{".nrrd", ".nii", ".nii.gz", ".mha"};
+  if (std::none_of(kEndings.begin(), kEndings.end(), [&](const char* ending) { return name.ends_with(ending); }))
     throw BadInput(name + ": give a name that ends in .nrrd, .nii, .nii.gz or .mha");
   if (volume.values.empty() || volume.values.size() != volume.grid.voxel_count())
     throw BadInput(name + ": a volume without voxels is not written");
-  write_whole(path, [&](const std::filesystem::path& beside) {
-    if (nifti) write_by_itk(*itk::NiftiImageIO::New(), volume, beside);
-    else if (name.ends_with(".mha")) write_by_itk(*itk::MetaImageIO::New(), volume, beside);
-    else write_nrrd(volume, beside);
-  });
+  write_whole(path, [&](const std::filesystem::path& beside) { write_as(name, volume, beside); });
 }
 
 }  // namespace
 
 Volume<std::uint8_t> read_labels(const std::filesystem::path& path) {
-  if (!std::filesystem::is_regular_file(path)) throw BadInput(path.string() + ": there is no such file");
-  if (!is_image_file_name(path))
-    throw BadInput(path.string() + ": give labels as NRRD, NIfTI or MetaImage");
-  const ImageHeader header = read_image_header(path);
-  return {header.grid, read_image_labels(path, header)};
+  std::error_code error;
+  if (!std::filesystem::is_regular_file(path, error)) throw BadInput(path.string() + ": there is no such file");
+  if (!is_volume_file_name(path)) throw BadInput(path.string() + ": give labels as NRRD, NIfTI or MetaImage");
+  const VolumeHeader header = read_volume_header(path);
+  return {header.grid, read_label_values(header)};
 }
 
 void write_labels(const Volume<std::uint8_t>& volume, const std::filesystem::path& path) {

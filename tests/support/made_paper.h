@@ -22,12 +22,14 @@ inline Vec3 lps_of(const Vec3& own) { return {own.x() + kCentreX, kCentreY - own
 
 /// Half width and half depth of the body at a height, mm.
 inline std::array<double, 2> girth(double w) {
-  static constexpr std::array<std::array<double, 3>, 12> knots{{{-6, 20, 20}, {10, 42, 46}, {60, 46, 44}, {250, 62, 50},
-      {400, 104, 70}, {520, 92, 64}, {640, 112, 74}, {700, 118, 64}, {728, 46, 46}, {765, 58, 68}, {830, 66, 78}, {885, 20, 24}}};
+  static constexpr std::array<std::array<double, 3>, 12> knots{{{-12, 2, 2}, {8, 42, 46}, {60, 46, 44}, {250, 62, 50},
+      {400, 104, 70}, {520, 92, 64}, {640, 112, 74}, {700, 118, 64}, {728, 46, 46}, {765, 58, 68}, {830, 66, 78}, {880, 3, 3}}};
   if (w <= knots.front()[0]) return {0, 0};
   for (std::size_t n = 1; n < knots.size(); ++n)
     if (w < knots[n][0]) {
-      const double t = (w - knots[n - 1][0]) / (knots[n][0] - knots[n - 1][0]), s = t * t * (3 - 2 * t);
+      const double t = (w - knots[n - 1][0]) / (knots[n][0] - knots[n - 1][0]);
+      const bool first = n == 1, last = n + 1 == knots.size();   // round ends
+      const double s = first ? std::sqrt(1 - (1 - t) * (1 - t)) : last ? 1 - std::sqrt(1 - t * t) : t * t * (3 - 2 * t);
       return {knots[n - 1][1] + s * (knots[n][1] - knots[n - 1][1]), knots[n - 1][2] + s * (knots[n][2] - knots[n - 1][2])};
     }
   return {0, 0};
@@ -51,6 +53,7 @@ inline Material material_of(const Vec3& p) {
   const double u = p.x(), v = p.y(), w = p.z();
   if (v < -92 && v > -112 && std::abs(u) < 135 && w > -20 && w < 905) return Material::support;
   const auto [a, b] = girth(w);
+  if (a <= 0) return Material::air;
   const double wave = 0.9 * std::sin(w / 7.0) + 0.8 * std::sin(w / 5 + u / 9);
   if (!within(u, v, a + 11 + wave, b + 11 + wave)) return Material::air;
   if (!within(u, v, a, b)) return Material::wrapping;
@@ -179,7 +182,9 @@ inline TrackAssessment made_track(const MadeCase& made, const std::string& id, c
   t.p_reach = 0.993;
   for (const Mark& mark : made.volumes.body.marks)
     if (mark.kind == MarkKind::keep_out) {
-      t.clearance_mm[mark.name] = 14.2 + degrees / 5;
+      const Vec3 amulet(44, 20, 556);
+      const double along = std::clamp((amulet - tip).dot(out), 0.0, length);
+      t.clearance_mm[mark.name] = (tip + along * out - amulet).norm() - 9 - 2.1;
       t.p_touch[mark.name] = 0.0004;
       t.p_touch_se[mark.name] = 0.0001;
     }
@@ -229,7 +234,7 @@ inline std::vector<TrackAssessment> made_tracks(const MadeCase& made, int count,
   std::vector<TrackAssessment> tracks;
   for (int n = 0; n < count; ++n) {
     const double side = n % 2 == 0 ? 1 : -1;
-    tracks.push_back(made_track(made, prefix + std::to_string(n + 1), "P", Vec3(side * (34 + 3 * (n % 3)), -8, 440 + 62 * (n / 2) / std::max(1.0, count / 4.0)), 24 + 9 * (n % 3)));
+    tracks.push_back(made_track(made, prefix + std::to_string(n + 1), "P", Vec3(side * (34 + 3 * (n % 3)), -8, 450 + 82 * (n / 2) / std::max(1.0, count / 4.0)), 24 + 9 * (n % 3)));
   }
   return tracks;
 }

@@ -1,0 +1,44 @@
+#pragma once
+
+#include <zlib.h>
+
+#include <array>
+#include <cstddef>
+#include <functional>
+#include <stdexcept>
+
+namespace leastharm {
+
+/// A packed stream that breaks off or contradicts itself.
+class BrokenStream : public std::runtime_error {
+ public:
+  using std::runtime_error::runtime_error;
+};
+
+/// Unpacks a deflate stream piece by piece.
+class Inflater {
+ public:
+  enum class Wrapping { none, zlib_or_gzip };
+  /// Fills a buffer with the next packed bytes; returns how many, 0 at the end.
+  using Source = std::function<std::size_t(void* to, std::size_t most)>;
+
+  Inflater(Source source, Wrapping wrapping);
+  ~Inflater() { inflateEnd(&stream_); }
+  Inflater(const Inflater&) = delete;
+  Inflater& operator=(const Inflater&) = delete;
+
+  /// Unpacks up to `most` bytes; fewer only at the stream's end. Throws BrokenStream.
+  std::size_t read(void* to, std::size_t most);
+
+ private:
+  bool refill();
+  bool next_member();
+
+  Source source_;
+  Wrapping wrapping_;
+  z_stream stream_{};
+  std::array<Bytef, 65536> packed_{};
+  bool ended_ = false;
+};
+
+}  // namespace leastharm

@@ -1,0 +1,158 @@
+#include "imaging/intake.h"
+
+#include <algorithm>
+#include <cstdio>
+
+#include "imaging/error.h"
+#include "imaging/hash.h"
+#include "intake_read.h"
+#include "intake_scan.h"
+#include "intake_stack.h"
+#include "volume_image.h"
+
+namespace leastharm {
+namespace {
+
+namespace fs = std::filesystem;
+
+bool is_volume_file(const fs::path& path) {
+  std::error_code error;
+  return is_volume_file_name(path) && fs::is_regular_file(path, error);
+}
+
+std::string file_uid(const fs::path& path) { return "file:" + path.filename().string(); }
+
+Inspection inspect_volume_file(const fs::path& path) {
+  Series series;
+  series.uid = file_uid(path);
+  series.modality = "CT";   // what the file itself cannot say is taken from its being given as one
+  try {
+    const VolumeHeader header = read_volume_header(path);
+    series.grid = header.grid;
+    series.slices = header.grid.size[2];
+    series.findings = header.findings;
+    series.usable = true;
+  } catch (const BadInput& error) {
+    series.findings.push_back({Level::refused, error.what()});
+  }
+  return {{series}, 0, {}};
+}
+
+Series series_of(const Scan& scan, const FrameGroup& group) {
+  const StackPlan plan = plan_stack(scan, group, false);
+  Series series;
+  series.uid = group.uid;
+  series.modality = group.modality;
+  series.slices = group.frames.empty() ? 0 : plan.grid.size[2];
+  series.grid = plan.grid;
+  series.tilt_deg = plan.tilt_deg;
+  series.usable = plan.usable() && !group.frames.empty();
+  series.findings = plan.findings;
+  return series;
+}
+
+std::string number_text(double value) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.6g", value);
+  return text;
+}
+
+/// The allow-list: what a printout may say of the acquisition.
+std::map<std::string, std::string> facts_of(const Scan& scan, const StackPlan& plan) {
+  const Frame& frame = scan.frames[plan.slices.front().frame];
+  std::map<std::string, std::string> facts{{"modality", "CT"}};
+  if (frame.kvp > 0) facts["kVp"] = number_text(frame.kvp);
+  if (!frame.kernel.empty()) facts["kernel"] = frame.kernel;
+  if (frame.thickness_mm > 0) facts["slice_thickness_mm"] = number_text(frame.thickness_mm);
+  if (!frame.tube_current_ma.empty()) facts["tube_current_mA"] = frame.tube_current_ma;
+  if (!frame.exposure_mas.empty()) facts["exposure_mAs"] = frame.exposure_mas;
+  return facts;
+}
+
+std::string refusals(const std::vector<Finding>& findings) {
+  std::string text;
+  for (const Finding& f : findings)
+    if (f.level == Level::refused) text += (text.empty() ? "" : "; ") + f.what;
+  return text;
+}
+
+/// The one group that was asked for, or the only usable one.
+std::size_t choose(const fs::path& path, const std::vector<FrameGroup>& groups, const std::vector<StackPlan>& plans,
+                   const std::string& uid) {
+  std::vector<std::size_t> usable;
+  std::string names, reasons;
+  for (std::size_t n = 0; n < groups.size(); ++n) {
+    if (groups[n].uid == uid) return n;
+    names += "\n  " + groups[n].uid;
+    if (!groups[n].frames.empty() && plans[n].usable()) usable.push_back(n);
+    else reasons += "\n  " + groups[n].uid + ": " + refusals(plans[n].findings);
+  }
+  if (!uid.empty()) throw BadInput(path.string() + " has no series " + uid + "; it has:" + names);
+  if (groups.empty()) throw BadInput(path.string() + " holds no DICOM image, NRRD, NIfTI or MetaImage");
+  if (usable.empty()) throw BadInput(path.string() + " holds no usable CT volume:" + reasons);
+  if (usable.size() == 1) return usable.front();
+  std::string choices;
+  for (const std::size_t n : usable) choices += "\n  " + groups[n].uid;
+  throw BadInput(path.string() + " holds several volumes; name one of them (--series):" + choices);
+}
+
+CtVolume read_dicom(const fs::path& path, const IntakeOptions& options) {
+  const Scan scan = scan_path(path);
+  const std::vector<FrameGroup> groups = group_frames(scan);
+  std::vector<StackPlan> plans;
+  for (const FrameGroup& group : groups) plans.push_back(plan_stack(scan, group, options.allow_gaps));
+  const std::size_t n = choose(path, groups, plans, options.series_uid);
+  if (groups[n].frames.empty() || !plans[n].usable())
+    throw BadInput(path.string() + ", series " + groups[n].uid + ": " + refusals(plans[n].findings));
+  CtVolume ct;
+  ct.findings = scan.findings;
+  ct.findings.insert(ct.findings.end(), plans[n].findings.begin(), plans[n].findings.end());
+  ct.hu = read_stack(scan, plans[n], ct.findings);
+  ct.series_uid = groups[n].uid;
+  ct.frame_of_reference_uid = scan.files[scan.frames[groups[n].frames.front()].file].frame_of_reference_uid;
+  ct.facts = facts_of(scan, plans[n]);
+  return ct;
+}
+
+CtVolume read_volume_file(const fs::path& path, const IntakeOptions& options) {
+  if (!options.series_uid.empty() && options.series_uid != file_uid(path))
+    throw BadInput(path.string() + " has no series " + options.series_uid + "; it holds " + file_uid(path));
+  const VolumeHeader header = read_volume_header(path);
+  CtVolume ct;
+  ct.hu = {header.grid, read_hu_values(header)};
+  ct.series_uid = file_uid(path);
+  ct.facts = {{"modality", "CT"}};
+  ct.findings = header.findings;
+  return ct;
+}
+
+void tell_padding(CtVolume& ct) {
+  const auto& values = ct.hu.values;
+  const auto missing = std::count(values.begin(), values.end(), kNoReadingHu);
+  if (missing == 0) return;
+  char text[96];
+  std::snprintf(text, sizeof text, "%.1f %% of the voxels have no reading (padding): they count as neither air nor matter",
+                100.0 * static_cast<double>(missing) / static_cast<double>(values.size()));
+  ct.findings.push_back({Level::note, text});
+}
+
+}  // namespace
+
+Inspection inspect(const fs::path& path) {
+  if (is_volume_file(path)) return inspect_volume_file(path);
+  const Scan scan = scan_path(path);
+  Inspection inspection;
+  inspection.non_image_files = scan.non_image_files;
+  inspection.findings = scan.findings;
+  for (const FrameGroup& group : group_frames(scan)) inspection.series.push_back(series_of(scan, group));
+  return inspection;
+}
+
+CtVolume read_ct(const fs::path& path, const IntakeOptions& options) {
+  CtVolume ct = is_volume_file(path) ? read_volume_file(path, options) : read_dicom(path, options);
+  tell_padding(ct);
+  ct.sha256 = sha256_hex(ct.hu);
+  return ct;
+}
+
+}  // namespace leastharm
