@@ -38,10 +38,11 @@ struct Coarse {
 
 /// Levels at which one kind of matter ends and the next begins.
 struct Thresholds {
-  int fibre = 10;      ///< at least this: not air
+  int fibre = 8;       ///< at least this: not air
   int tissue = 42;     ///< at least this: tissue, resin or denser
   int mineral = 84;    ///< at least this: bone, sand, mud or denser
   int metal = 190;     ///< at least this: denser than bone
+  int tissue_peak = 68;   ///< the commonest level of tissue
 };
 
 /// What the voxels of each block hold, after denoising: shares of 255, and the mean.

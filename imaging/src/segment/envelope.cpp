@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 
-#include "components.h"
 #include "distance.h"
 
 namespace leastharm::segment_detail {

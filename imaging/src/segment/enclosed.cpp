@@ -1,0 +1,181 @@
+#include "enclosed.h"
+
+#include <algorithm>
+#include <array>
+#include <vector>
+
+#include "parallel.h"
+#include "runs.h"
+
+namespace leastharm::segment_detail {
+namespace {
+
+constexpr std::uint8_t kOneAxis = 0x08;   // one step of the count
+constexpr int kFar = 255;
+
+constexpr std::uint8_t kBone = label(Material::bone), kTissue = label(Material::body);
+
+std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
+
+/// Steps since bone, through tissue alone.
+int step(int before, std::uint8_t c) {
+  return material(c) == kBone ? 0 : material(c) == kTissue ? std::min(before + 1, kFar) : kFar;
+}
+
+/// Counts an axis for the voxels of lines that run from row to row: `rows` rows of `width` voxels, `stride` apart.
+class LineSet {
+ public:
+  LineSet(int width, int rows) : width_(width), before_(static_cast<std::size_t>(width) * static_cast<std::size_t>(rows)) {}
+
+  void count(std::uint8_t* first_row, std::ptrdiff_t stride, int rows, int widest) {
+    const auto w = static_cast<std::size_t>(width_);
+    for (int r = 0; r < rows; ++r) {
+      const std::uint8_t* row = first_row + r * stride;
+      std::uint8_t* out = &before_[w * static_cast<std::size_t>(r)];
+      for (std::size_t i = 0; i < w; ++i)
+        out[i] = static_cast<std::uint8_t>(step(r > 0 ? (out - w)[i] : kFar, row[i]));
+    }
+    std::vector<std::uint8_t> after(w, kFar);
+    for (int r = rows - 1; r >= 0; --r) {
+      std::uint8_t* row = first_row + r * stride;
+      const std::uint8_t* before = &before_[w * static_cast<std::size_t>(r)];
+      for (std::size_t i = 0; i < w; ++i) {
+        after[i] = static_cast<std::uint8_t>(step(after[i], row[i]));
+        const bool enclosed = material(row[i]) == kTissue && before[i] + after[i] <= widest;
+        row[i] = static_cast<std::uint8_t>(row[i] + (enclosed ? kOneAxis : 0));
+      }
+    }
+  }
+
+ private:
+  int width_;
+  std::vector<std::uint8_t> before_;
+};
+
+void count_along_row(std::uint8_t* row, int width, int widest, std::vector<std::uint8_t>& before) {
+  int d = kFar;
+  for (int i = 0; i < width; ++i) before[static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(d = step(d, row[i]));
+  d = kFar;
+  for (int i = width - 1; i >= 0; --i) {
+    d = step(d, row[i]);
+    if (material(row[i]) == kTissue && before[static_cast<std::size_t>(i)] + d <= widest)
+      row[i] = static_cast<std::uint8_t>(row[i] + kOneAxis);
+  }
+}
+
+constexpr double kMostOpen = 0.04;        ///< share of a piece's surface
+constexpr double kMostOpenDense = 0.35;   ///< the same of a piece clearly denser than tissue
+constexpr int kClearlyDenser = 5;         ///< levels above tissue's peak
+
+struct Surface {
+  std::int64_t open = 0, closed = 0, voxels = 0, level_sum = 0;
+};
+
+bool candidate(std::uint8_t c) { return (c & code::kCount) >= 2 * kOneAxis; }
+
+/// The faces of a run's voxels: to bone (closed), or to tissue that is no candidate (open).
+Surface surface_of(const Run& run, const Volume<std::uint8_t>& codes) {
+  const auto& n = codes.grid.size;
+  const std::ptrdiff_t row = n[0], slice = row * n[1];
+  Surface surface;
+  const auto look = [&](const std::uint8_t* v) {
+    if (material(*v) == kBone) ++surface.closed;
+    else if (!candidate(*v)) ++surface.open;
+  };
+  const std::uint8_t* v = codes.values.data() + codes.grid.offset(run.first, run.j, run.k);
+  if (run.first > 0) look(v - 1);
+  if (run.last + 1 < n[0]) look(v + run.length());
+  for (int i = run.first; i <= run.last; ++i, ++v) {
+    if (run.j > 0) look(v - row);
+    if (run.j + 1 < n[1]) look(v + row);
+    if (run.k > 0) look(v - slice);
+    if (run.k + 1 < n[2]) look(v + slice);
+  }
+  return surface;
+}
+
+bool is_bone(const Surface& s, int tissue_peak) {
+  const double share = static_cast<double>(s.open) / static_cast<double>(std::max<std::int64_t>(1, s.open + s.closed));
+  return share <= (s.level_sum >= s.voxels * (tissue_peak + kClearlyDenser) ? kMostOpenDense : kMostOpen);
+}
+
+void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+                 Volume<std::uint8_t>& codes) {
+  ByteSet set{};
+  for (std::size_t c = 0; c < set.size(); ++c) set[c] = candidate(static_cast<std::uint8_t>(c));
+  const RunPieces candidates = pieces_of(codes.grid.size, codes.values.data(), set, false, threads);
+  std::vector<Surface> surfaces(static_cast<std::size_t>(candidates.pieces));
+  for (const Run& run : candidates.runs) {
+    const Surface s = surface_of(run, codes);
+    Surface& sum = surfaces[static_cast<std::size_t>(run.piece)];
+    sum.open += s.open;
+    sum.closed += s.closed;
+    sum.voxels += run.length();
+    const std::uint8_t* v = levels.values.data() + levels.grid.offset(run.first, run.j, run.k);
+    for (int n = 0; n < run.length(); ++n) sum.level_sum += v[n];
+  }
+  for (const Run& run : candidates.runs) {
+    if (!is_bone(surfaces[static_cast<std::size_t>(run.piece)], thresholds.tissue_peak)) continue;
+    std::fill_n(codes.values.begin() + static_cast<std::ptrdiff_t>(codes.grid.offset(run.first, run.j, run.k)),
+                run.length(), kBone);
+  }
+  for (std::uint8_t& c : codes.values) c = static_cast<std::uint8_t>(c & ~code::kCount);
+}
+
+}  // namespace
+
+void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, double widest_mm, int threads,
+               Volume<std::uint8_t>& codes) {
+  const auto [w, h, d] = codes.grid.size;
+  std::array<int, 3> widest{};
+  for (int a = 0; a < 3; ++a)
+    widest[static_cast<std::size_t>(a)] = std::min(kFar - 1, static_cast<int>(widest_mm / codes.grid.spacing_mm[a]) + 1);
+  const auto at = [&](int j, int k) { return codes.values.data() + codes.grid.offset(0, j, k); };
+  for_chunks(d, 4, threads, [&, nw = w, nh = h](int, int first, int last) {
+    std::vector<std::uint8_t> before(static_cast<std::size_t>(nw));
+    LineSet lines(nw, nh);
+    for (int k = first; k < last; ++k) {
+      for (int j = 0; j < nh; ++j) count_along_row(at(j, k), nw, widest[0], before);
+      lines.count(at(0, k), nw, nh, widest[1]);
+    }
+  });
+  for_chunks(h, 4, threads, [&, nw = w, nh = h, nd = d](int, int first, int last) {
+    LineSet lines(nw, nd);
+    for (int j = first; j < last; ++j) {
+      lines.count(at(j, 0), static_cast<std::ptrdiff_t>(nw) * nh, nd, widest[2]);
+    }
+  });
+  fill_closed(levels, thresholds, threads, codes);
+}
+
+void trim_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+               Volume<std::uint8_t>& codes) {
+  const auto& n = codes.grid.size;
+  const std::array<std::ptrdiff_t, 3> stride{1, n[0], static_cast<std::ptrdiff_t>(n[0]) * n[1]};
+  for_chunks(n[2], 4, threads, [&](int, int first, int last) {
+    for (int k = first; k < last; ++k)
+      for (int j = 0; j < n[1]; ++j) {
+        const std::size_t start = codes.grid.offset(0, j, k);
+        for (int i = 0; i < n[0]; ++i) {
+          const std::uint8_t* c = codes.values.data() + start + i;
+          if (material(*c) != kBone) continue;
+          const std::uint8_t* v = levels.values.data() + start + i;
+          const std::array<int, 3> at{i, j, k};
+          int densest = 0;
+          bool rim = false;
+          for (std::size_t a = 0; a < 3; ++a)
+            for (const std::ptrdiff_t step : {-stride[a], stride[a]}) {
+              if (at[a] + (step > 0 ? 1 : -1) < 0 || at[a] + (step > 0 ? 1 : -1) >= n[a]) continue;
+              densest = std::max<int>(densest, v[step]);
+              rim = rim || material(c[step]) == kTissue;
+            }
+          if (rim && 2 * *v < densest + thresholds.tissue_peak)
+            codes.values[start + i] = static_cast<std::uint8_t>(*c | kOneAxis);
+        }
+      }
+  });
+  for (std::uint8_t& c : codes.values)
+    if (c & code::kCount) c = static_cast<std::uint8_t>((c & code::kSide) | kTissue);
+}
+
+}  // namespace leastharm::segment_detail

@@ -1,0 +1,22 @@
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+#include "coarse.h"
+
+namespace leastharm::segment_detail {
+
+using LevelCounts = std::array<std::int64_t, 256>;
+
+[[nodiscard]] LevelCounts count_levels(const Volume<std::uint8_t>& levels, int threads);
+
+/// Where tissue ends and mineral begins: the valley above tissue's peak, else where the peak has run out.
+[[nodiscard]] int mineral_threshold(const LevelCounts& counts);
+/// The commonest level of tissue.
+[[nodiscard]] int tissue_peak(const LevelCounts& counts);
+
+/// Half way between air and the commonest level of loose fibre; `otherwise` where there is too little fibre to say.
+[[nodiscard]] int fibre_threshold(const LevelCounts& fibre, int otherwise);
+
+}  // namespace leastharm::segment_detail
