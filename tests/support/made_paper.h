@@ -10,41 +10,63 @@
 #include "imaging/mask.h"
 #include "viewer/print.h"
 
-/// A paper about a body made from formulas, with figures made up by hand: it tests how a plan is printed, never how it
-/// is worked out.
+/// A paper about a body made from formulas, with figures made up by hand: it tests how a plan is
+/// printed, never how it is worked out.
 namespace leastharm::made {
 
 inline constexpr double kCentreX = 14, kCentreY = -172, kFeetZ = 310;
 
 /// The object's own coordinates: left, front, head, mm from the middle of the feet.
-inline Vec3 own_of(const Vec3& lps) { return {lps.x() - kCentreX, kCentreY - lps.y(), lps.z() - kFeetZ}; }
-inline Vec3 lps_of(const Vec3& own) { return {own.x() + kCentreX, kCentreY - own.y(), own.z() + kFeetZ}; }
+inline Vec3 own_of(const Vec3& lps) {
+  return {lps.x() - kCentreX, kCentreY - lps.y(), lps.z() - kFeetZ};
+}
+inline Vec3 lps_of(const Vec3& own) {
+  return {own.x() + kCentreX, kCentreY - own.y(), own.z() + kFeetZ};
+}
 
 /// Half width and half depth of the body at a height, mm.
 inline std::array<double, 2> girth(double w) {
-  static constexpr std::array<std::array<double, 3>, 12> knots{{{-12, 2, 2}, {8, 42, 46}, {60, 46, 44}, {250, 62, 50},
-      {400, 104, 70}, {520, 92, 64}, {640, 112, 74}, {700, 118, 64}, {728, 46, 46}, {765, 58, 68}, {830, 66, 78}, {880, 3, 3}}};
+  static constexpr std::array<std::array<double, 3>, 12> knots{{{-12, 2, 2},
+                                                                {8, 42, 46},
+                                                                {60, 46, 44},
+                                                                {250, 62, 50},
+                                                                {400, 104, 70},
+                                                                {520, 92, 64},
+                                                                {640, 112, 74},
+                                                                {700, 118, 64},
+                                                                {728, 46, 46},
+                                                                {765, 58, 68},
+                                                                {830, 66, 78},
+                                                                {880, 3, 3}}};
   if (w <= knots.front()[0]) return {0, 0};
   for (std::size_t n = 1; n < knots.size(); ++n)
     if (w < knots[n][0]) {
       const double t = (w - knots[n - 1][0]) / (knots[n][0] - knots[n - 1][0]);
-      const bool first = n == 1, last = n + 1 == knots.size();   // round ends
-      const double s = first ? std::sqrt(1 - (1 - t) * (1 - t)) : last ? 1 - std::sqrt(1 - t * t) : t * t * (3 - 2 * t);
-      return {knots[n - 1][1] + s * (knots[n][1] - knots[n - 1][1]), knots[n - 1][2] + s * (knots[n][2] - knots[n - 1][2])};
+      const bool first = n == 1, last = n + 1 == knots.size();  // round ends
+      const double s = first  ? std::sqrt(1 - (1 - t) * (1 - t))
+                       : last ? 1 - std::sqrt(1 - t * t)
+                              : t * t * (3 - 2 * t);
+      return {knots[n - 1][1] + s * (knots[n][1] - knots[n - 1][1]),
+              knots[n - 1][2] + s * (knots[n][2] - knots[n - 1][2])};
     }
   return {0, 0};
 }
 
-inline bool within(double u, double v, double a, double b) { return a > 0 && b > 0 && u * u / (a * a) + v * v / (b * b) <= 1; }
+inline bool within(double u, double v, double a, double b) {
+  return a > 0 && b > 0 && u * u / (a * a) + v * v / (b * b) <= 1;
+}
 
 inline Material inside_trunk(const Vec3& p, double a, double b) {
   const double u = p.x(), v = p.y(), w = p.z();
   const double spine = std::hypot(u, v + b - 34);
   if (spine < 15) return std::fmod(w, 27) < 21 ? Material::bone : Material::body;
-  if (w > 500 && within(u, v, a - 6, b - 6) && !within(u, v, a - 12, b - 11) && std::fmod(w + 0.25 * std::abs(u), 25) < 9)
+  if (w > 500 && within(u, v, a - 6, b - 6) && !within(u, v, a - 12, b - 11) &&
+      std::fmod(w + 0.25 * std::abs(u), 25) < 9)
     return Material::bone;
-  if (w < 415 || w > 645 || !within(u, v, a - 17, b - 14) || spine < 20 || std::abs(u) < 6) return Material::body;
-  if (std::abs(u - 44) < 6 && std::abs(v - 20) < 8 && std::abs(w - 556) < 11) return Material::dense;
+  if (w < 415 || w > 645 || !within(u, v, a - 17, b - 14) || spine < 20 || std::abs(u) < 6)
+    return Material::body;
+  if (std::abs(u - 44) < 6 && std::abs(v - 20) < 8 && std::abs(w - 556) < 11)
+    return Material::dense;
   if (v < -(b - 26)) return Material::resin;
   return v < 24 + 6 * std::sin(w / 30) ? Material::packing : Material::air;
 }
@@ -60,9 +82,13 @@ inline Material material_of(const Vec3& p) {
   if (w > 395 && w < 690) return inside_trunk(p, a, b);
   if (w <= 395) {
     if (w < 380 && std::abs(u) < 3.5) return Material::wrapping;
-    return std::hypot(std::abs(u) - a * 0.5, v + 4) < 9 + 4 * (std::abs(w - 190) > 160) ? Material::bone : Material::body;
+    return std::hypot(std::abs(u) - a * 0.5, v + 4) < 9 + 4 * (std::abs(w - 190) > 160)
+               ? Material::bone
+               : Material::body;
   }
-  if (w > 745 && within(u, v, a - 8, b - 8)) return within(u, v, a - 14, b - 14) ? (v < -20 ? Material::body : Material::air) : Material::bone;
+  if (w > 745 && within(u, v, a - 8, b - 8))
+    return within(u, v, a - 14, b - 14) ? (v < -20 ? Material::body : Material::air)
+                                        : Material::bone;
   return std::hypot(u, v + 12) < 12 ? Material::bone : Material::body;
 }
 
@@ -80,9 +106,11 @@ struct MadeCase {
 
   [[nodiscard]] Paper paper() const {
     std::map<std::string, std::string> parts;
-    for (const char* part : {"CT", "materials", "marks", "frame", "request", "weights", "needles", "limits", "tracks", "waivers"})
+    for (const char* part : {"CT", "materials", "marks", "frame", "request", "weights", "needles",
+                             "limits", "tracks", "waivers"})
       parts[part] = std::string(60, 'b') + std::string(part).substr(0, 2) + "00";
-    return {file, volumes, assessment, alternatives, "3f2a91c0" + std::string(56, 'a'), parts, "test"};
+    return {file,  volumes, assessment, alternatives, "3f2a91c0" + std::string(56, 'a'),
+            parts, "test"};
   }
 };
 
@@ -111,7 +139,8 @@ inline void fill_volumes(OpenedCase& volumes) {
         const double noise = (random >> 16) % 121 - 60.0;
         volumes.materials.values[n] = static_cast<std::uint8_t>(m);
         volumes.ct.hu.values[n] = static_cast<std::int16_t>(std::max(-1024.0, mean_hu(m) + noise));
-        if (n > 0 && volumes.materials.values[n - 1] != volumes.materials.values[n]) volumes.confidence.values[n] = 140;
+        if (n > 0 && volumes.materials.values[n - 1] != volumes.materials.values[n])
+          volumes.confidence.values[n] = 140;
       }
   Body& body = volumes.body;
   body.grid = grid;
@@ -131,21 +160,31 @@ Mask mask_where(const Grid& grid, Inside inside) {
   return mask;
 }
 
-inline void add_mark(MadeCase& made, const std::string& name, MarkKind kind, bool automatic, Mask mask) {
-  const double count = static_cast<double>(std::count(mask.inside.begin(), mask.inside.end(), std::uint8_t{1}));
-  MarkRecord record{name, kind, 0, {{automatic ? "automatic" : "outlines", true}}, "marks/" + name + ".nrrd", "", count * mask.grid.voxel_volume_mm3()};
+inline void add_mark(MadeCase& made, const std::string& name, MarkKind kind, bool automatic,
+                     Mask mask) {
+  const double count =
+      static_cast<double>(std::count(mask.inside.begin(), mask.inside.end(), std::uint8_t{1}));
+  MarkRecord record{name,
+                    kind,
+                    0,
+                    {{automatic ? "automatic" : "outlines", true}},
+                    "marks/" + name + ".nrrd",
+                    "",
+                    count * mask.grid.voxel_volume_mm3()};
   made.file.marks.push_back(record);
   made.volumes.body.marks.push_back({name, kind, 0, automatic, std::move(mask)});
 }
 
-/// A track toward `tip` (own coordinates), coming from `degrees` above the object's left-to-right line. Every number
-/// of the assessment is made up but for the crossings.
-inline TrackAssessment made_track(const MadeCase& made, const std::string& id, const std::string& request, const Vec3& tip, double degrees) {
+/// A track toward `tip` (own coordinates), coming from `degrees` above the object's left-to-right
+/// line. Every number of the assessment is made up but for the crossings.
+inline TrackAssessment made_track(const MadeCase& made, const std::string& id,
+                                  const std::string& request, const Vec3& tip, double degrees) {
   const double angle = degrees * M_PI / 180;
   const Vec3 out(tip.x() > 0 ? std::cos(angle) : -std::cos(angle), std::sin(angle), 0);
   double length = 0;
   for (double s = 0; s < 250; s += 0.1)
-    if (const Material m = material_of(tip + s * out); m != Material::air && m != Material::support) length = s;
+    if (const Material m = material_of(tip + s * out); m != Material::air && m != Material::support)
+      length = s;
   TrackAssessment t;
   t.track = {id, lps_of(tip + length * out), lps_of(tip), {}, request};
   t.track.needle.name = "8 G end-cut, 20 mm";
@@ -167,7 +206,8 @@ inline TrackAssessment made_track(const MadeCase& made, const std::string& id, c
     t.swept_mm3[static_cast<std::size_t>(c.material)] += volume;
     if (c.material != Material::air) {
       const PerMaterial<double> weight{0, 0.5, 1, 0.2, 4, 0.5, 20, 0};
-      t.damage.parts.emplace_back(std::string(name_of(c.material)), volume * weight[static_cast<std::size_t>(c.material)]);
+      t.damage.parts.emplace_back(std::string(name_of(c.material)),
+                                  volume * weight[static_cast<std::size_t>(c.material)]);
     }
   }
   t.hole_area_mm2 = M_PI / 4 * 4.19 * 4.19 / std::cos(t.entry_angle_deg * M_PI / 180);
@@ -198,6 +238,9 @@ inline Assessment together(std::vector<TrackAssessment> tracks) {
     assessment.programme.score += t.damage.score;
     assessment.programme.mass_mg += t.core.mass_mg;
   }
+  assessment.programme.mass_mg_p05 = 0.86 * assessment.programme.mass_mg;
+  assessment.programme.mass_mg_p95 = 1.15 * assessment.programme.mass_mg;
+  assessment.programme.p_enough["P"] = 0.91;
   assessment.programme.holes = static_cast<int>(tracks.size());
   assessment.tracks = std::move(tracks);
   return assessment;
@@ -209,18 +252,25 @@ inline RequestFile made_request() {
   request.id = "P";
   request.cavity = "trunk packing";
   request.material = Material::packing;
-  request.assays = {{"light microscopy", 0}, {"infrared spectroscopy", 1}, {"gas chromatography", 14}};
+  request.assays = {
+      {"light microscopy", 0}, {"infrared spectroscopy", 1}, {"gas chromatography", 14}};
   request.retain_mg = 5;
   request.replicates = 4;
   request.sides = Sides::both;
   request.largest_particle_mm = 1.1;
   file.requests = {request};
   file.dossier.answers = {
-      {"object", "A wrapped child of about seven years, on a wooden board. Invented for tests: no such object exists."},
+      {"object",
+       "A wrapped child of about seven years, on a wooden board. Invented for tests: no such "
+       "object exists."},
       {"owner", "An invented collection"},
-      {"question", "Was the same packing used on both sides of the spine? If so, one batch of plant matter and resin was made for "
-                   "this body. The answer tells how the child was cared for, and how the body must be kept from now on."},
-      {"why not less", "The CT shows loose packing, but not what it is. Nothing can be seen from outside."},
+      {"question",
+       "Was the same packing used on both sides of the spine? If so, one batch of plant matter and "
+       "resin was made for "
+       "this body. The answer tells how the child was cared for, and how the body must be kept "
+       "from now on."},
+      {"why not less",
+       "The CT shows loose packing, but not what it is. Nothing can be seen from outside."},
       {"loose material", "None was found under the body or on the board."},
       {"smaller mass", "Below 14 mg the laboratory cannot tell the oils apart."},
       {"condition", "Stable. The outer wrapping is brittle at the feet."},
@@ -230,11 +280,15 @@ inline RequestFile made_request() {
 }
 
 /// Tracks on both sides of the spine, in pairs from waist to chest.
-inline std::vector<TrackAssessment> made_tracks(const MadeCase& made, int count, const std::string& prefix = "T") {
+inline std::vector<TrackAssessment> made_tracks(const MadeCase& made, int count,
+                                                const std::string& prefix = "T") {
   std::vector<TrackAssessment> tracks;
   for (int n = 0; n < count; ++n) {
     const double side = n % 2 == 0 ? 1 : -1;
-    tracks.push_back(made_track(made, prefix + std::to_string(n + 1), "P", Vec3(side * (34 + 3 * (n % 3)), -8, 450 + 82 * (n / 2) / std::max(1.0, count / 4.0)), 24 + 9 * (n % 3)));
+    tracks.push_back(made_track(
+        made, prefix + std::to_string(n + 1), "P",
+        Vec3(side * (34 + 3 * (n % 3)), -8, 450 + 82 * (n / 2) / std::max(1.0, count / 4.0)),
+        24 + 9 * (n % 3)));
   }
   return tracks;
 }
@@ -243,8 +297,10 @@ inline std::unique_ptr<MadeCase> make_case(int tracks = 4, const std::string& pr
   auto made = std::make_unique<MadeCase>();
   fill_volumes(made->volumes);
   const Grid& grid = made->volumes.body.grid;
-  add_mark(*made, "trunk packing", MarkKind::cavity, false, mask_where(grid, [](const Vec3& p) { return material_of(p) == Material::packing; }));
-  add_mark(*made, "dense-1", MarkKind::keep_out, true, mask_where(grid, [](const Vec3& p) { return material_of(p) == Material::dense; }));
+  add_mark(*made, "trunk packing", MarkKind::cavity, false,
+           mask_where(grid, [](const Vec3& p) { return material_of(p) == Material::packing; }));
+  add_mark(*made, "dense-1", MarkKind::keep_out, true,
+           mask_where(grid, [](const Vec3& p) { return material_of(p) == Material::dense; }));
   CaseFile& file = made->file;
   file.object_id = "Invented child 7";
   file.ct.series_uid = "2.25.1234567890";
@@ -255,7 +311,8 @@ inline std::unique_ptr<MadeCase> make_case(int tracks = 4, const std::string& pr
   file.ct.air_check_hu = -998;
   file.ct.noise_hu = 35;
   file.materials_sha256 = std::string(64, 'd');
-  for (const std::uint8_t m : made->volumes.materials.values) file.volume_mm3[m] += grid.voxel_volume_mm3();
+  for (const std::uint8_t m : made->volumes.materials.values)
+    file.volume_mm3[m] += grid.voxel_volume_mm3();
   BodyFrame frame;
   frame.midline_lps_mm = {lps_of({0, -30, 400}), lps_of({0, -30, 690})};
   file.proposed_frame = frame;
@@ -267,7 +324,8 @@ inline std::unique_ptr<MadeCase> make_case(int tracks = 4, const std::string& pr
   file.plan.certificate = Certificate{0, 1, "straight tracks, the listed needles", "none yet"};
   made->assessment = together(made_tracks(*made, tracks, prefix));
   for (const TrackAssessment& t : made->assessment.tracks) file.plan.tracks.push_back(t.track);
-  made->alternatives = {{"A1", "one core", together(made_tracks(*made, 1, prefix))}, {"A2", "half the mass", together(made_tracks(*made, 2, prefix))}};
+  made->alternatives = {{"A1", "one core", together(made_tracks(*made, 1, prefix))},
+                        {"A2", "half the mass", together(made_tracks(*made, 2, prefix))}};
   return made;
 }
 

@@ -8,17 +8,18 @@ namespace leastharm {
 namespace {
 
 constexpr float kNothing = -std::numeric_limits<float>::max();
-constexpr double kCellMm = 4;        // of the coarse map that tells rays where to start
+constexpr double kCellMm = 4;  // of the coarse map that tells rays where to start
 constexpr double kMarginMm = 6;
 
 bool is_object(std::uint8_t material) {
-  return material != static_cast<std::uint8_t>(Material::air) && material != static_cast<std::uint8_t>(Material::support);
+  return material != static_cast<std::uint8_t>(Material::air) &&
+         material != static_cast<std::uint8_t>(Material::support);
 }
 
 /// Steps along the three page axes when an index grows by one, and the origin's coordinates.
 struct PageFrame {
   Vec3 origin;
-  Mat3 step;   ///< columns: page coordinates (right, up, toward) per index
+  Mat3 step;  ///< columns: page coordinates (right, up, toward) per index
 };
 
 PageFrame page_frame(const Grid& grid, const BodyView& view) {
@@ -52,8 +53,10 @@ Coarse coarse_map(const Body& body, const PageFrame& frame, const BodyView& view
   map.height = static_cast<int>(view.height_mm() / kCellMm) + 2;
   map.near.assign(static_cast<std::size_t>(map.width) * map.height, kNothing);
   for_each_object_voxel(body, frame, [&](const Vec3& p) {
-    const int column = std::clamp(static_cast<int>((p.x() - view.left_mm) / kCellMm), 0, map.width - 1);
-    const int row = std::clamp(static_cast<int>((view.top_mm - p.y()) / kCellMm), 0, map.height - 1);
+    const int column =
+        std::clamp(static_cast<int>((p.x() - view.left_mm) / kCellMm), 0, map.width - 1);
+    const int row =
+        std::clamp(static_cast<int>((view.top_mm - p.y()) / kCellMm), 0, map.height - 1);
     float& near = map.near[static_cast<std::size_t>(row) * map.width + column];
     near = std::max(near, static_cast<float>(p.z()));
   });
@@ -78,12 +81,15 @@ std::vector<float> cast_rays(const Body& body, const BodyView& view, const Coars
   const double step = 0.5 * body.grid.spacing_mm.minCoeff();
   for (int row = 0; row < view.height; ++row)
     for (int column = 0; column < view.width; ++column) {
-      const double x = view.left_mm + (column + 0.5) * view.mm_per_px, y = view.top_mm - (row + 0.5) * view.mm_per_px;
-      const auto [first, last] = search_range(map, static_cast<int>((column + 0.5) * view.mm_per_px / kCellMm),
-                                              static_cast<int>((row + 0.5) * view.mm_per_px / kCellMm));
+      const double x = view.left_mm + (column + 0.5) * view.mm_per_px,
+                   y = view.top_mm - (row + 0.5) * view.mm_per_px;
+      const auto [first, last] =
+          search_range(map, static_cast<int>((column + 0.5) * view.mm_per_px / kCellMm),
+                       static_cast<int>((row + 0.5) * view.mm_per_px / kCellMm));
       if (first == kNothing) continue;
       for (double z = first + kCellMm; z > last - 3 * kCellMm; z -= step) {
-        const Material m = body.material_at(body.grid.voxel_at(x * view.right + y * view.up + z * view.toward));
+        const Material m =
+            body.material_at(body.grid.voxel_at(x * view.right + y * view.up + z * view.toward));
         if (!is_object(static_cast<std::uint8_t>(m))) continue;
         depth[static_cast<std::size_t>(row) * view.width + column] = static_cast<float>(z);
         break;
@@ -95,8 +101,8 @@ std::vector<float> cast_rays(const Body& body, const BodyView& view, const Coars
 /// Mean over a square of the pixels that show something, row by row and then column by column.
 std::vector<float> blurred(const std::vector<float>& depth, int width, int height, int radius) {
   std::vector<float> once(depth.size(), kNothing), twice(depth.size(), kNothing);
-  const auto pass = [&](const std::vector<float>& from, std::vector<float>& to, int lines, int length,
-                        std::size_t line_step, std::size_t step) {
+  const auto pass = [&](const std::vector<float>& from, std::vector<float>& to, int lines,
+                        int length, std::size_t line_step, std::size_t step) {
     for (int line = 0; line < lines; ++line)
       for (int n = 0; n < length; ++n) {
         const std::size_t here = line * line_step + n * step;
@@ -132,10 +138,13 @@ void light_surface(BodyView& view, const std::vector<float>& depth) {
     for (int column = 1; column + 1 < width; ++column) {
       const std::size_t here = static_cast<std::size_t>(row) * width + column;
       if (depth[here] == kNothing) continue;
-      const Vec3 normal = Vec3(-slope(here, here - 1, here + 1), slope(here, here - width, here + width), 1).normalized();
+      const Vec3 normal =
+          Vec3(-slope(here, here - 1, here + 1), slope(here, here - width, here + width), 1)
+              .normalized();
       const double lit = std::max(0.0, normal.dot(lamp));
       const double hollow = std::clamp((smooth[here] - wide[here]) / 12.0, -1.0, 1.0);
-      view.light[here] = static_cast<std::uint8_t>(std::clamp(96 + 126 * lit + 26 * hollow, 50.0, 240.0));
+      view.light[here] =
+          static_cast<std::uint8_t>(std::clamp(96 + 126 * lit + 26 * hollow, 50.0, 240.0));
     }
 }
 
@@ -167,7 +176,8 @@ void paint_view(cairo_t* cairo, const PlacedView& placed) {
   std::vector<std::uint32_t> pixels(view.light.size());
   for (std::size_t n = 0; n < pixels.size(); ++n) pixels[n] = view.light[n] * 0x010101u;
   cairo_surface_t* image = cairo_image_surface_create_for_data(
-      reinterpret_cast<unsigned char*>(pixels.data()), CAIRO_FORMAT_RGB24, view.width, view.height, view.width * 4);
+      reinterpret_cast<unsigned char*>(pixels.data()), CAIRO_FORMAT_RGB24, view.width, view.height,
+      view.width * 4);
   cairo_save(cairo);
   add_rect(cairo, placed.where);
   cairo_clip(cairo);

@@ -28,6 +28,8 @@ std::string words_for(const Vec3& direction, const Directions& directions) {
   return directions.confirmed ? words : "scanner " + words;
 }
 
-BodyFrame drawing_frame(const CaseFile& file) { return file.frame ? *file.frame : file.proposed_frame; }
+BodyFrame drawing_frame(const CaseFile& file) {
+  return file.frame ? *file.frame : file.proposed_frame;
+}
 
 }  // namespace leastharm

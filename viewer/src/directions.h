@@ -7,8 +7,8 @@
 
 namespace leastharm {
 
-/// The object's own axes where a person has confirmed them, else the scanner's: a side that nobody confirmed is never
-/// printed as left or right.
+/// The object's own axes where a person has confirmed them, else the scanner's: a side that nobody
+/// confirmed is never printed as left or right.
 struct Directions {
   Vec3 head, front, left;
   bool confirmed = false;
@@ -18,7 +18,8 @@ struct Directions {
 /// "head", "front left", or "scanner left": what lies that way.
 [[nodiscard]] std::string words_for(const Vec3& direction, const Directions& directions);
 
-/// Axes to draw the body along: the confirmed frame, else the proposed one (its words still say "scanner").
+/// Axes to draw the body along: the confirmed frame, else the proposed one (its words still say
+/// "scanner").
 [[nodiscard]] BodyFrame drawing_frame(const CaseFile& file);
 
 }  // namespace leastharm

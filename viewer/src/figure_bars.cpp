@@ -28,12 +28,14 @@ double Bar::total() const {
 
 void draw_bars(cairo_t* cairo, const Rect& where, const std::vector<Bar>& bars, double top) {
   const double x0 = where.x + kNameWidth, x1 = where.right() - kTotalWidth;
-  const double scale = top > 0 ? (x1 - x0) / top : 0, foot = where.y + kBarRow * static_cast<double>(bars.size());
+  const double scale = top > 0 ? (x1 - x0) / top : 0,
+               foot = where.y + kBarRow * static_cast<double>(bars.size());
   const double step = round_step(top);
   for (double tick = 0; tick <= top * 1.0001; tick += step) {
     draw_segment(cairo, x0 + tick * scale, where.y, x0 + tick * scale, foot + 3);
     stroke(cairo, tick == 0 ? kInk : kRule, tick == 0 ? 0.7 : 0.3);
-    draw_line_of_text(cairo, number(tick, step < 1 ? 1 : 0), aligned(style::label, Align::centre), x0 + tick * scale, foot + 11);
+    draw_line_of_text(cairo, number(tick, step < 1 ? 1 : 0), aligned(style::label, Align::centre),
+                      x0 + tick * scale, foot + 11);
   }
   for (std::size_t n = 0; n < bars.size(); ++n) {
     const double y = where.y + kBarRow * static_cast<double>(n);
@@ -49,7 +51,8 @@ void draw_bars(cairo_t* cairo, const Rect& where, const std::vector<Bar>& bars, 
       stroke(cairo, kInk, 0.4);
       x += piece.width;
     }
-    draw_line_of_text(cairo, number(bars[n].total(), 1), TextStyle{8.2, 10.5, Weight::semibold}, x + 4, y + 11.5);
+    draw_line_of_text(cairo, number(bars[n].total(), 1), TextStyle{8.2, 10.5, Weight::semibold},
+                      x + 4, y + 11.5);
   }
 }
 
@@ -57,11 +60,13 @@ std::vector<std::string> parts_of(const std::vector<Bar>& bars) {
   std::vector<std::string> parts;
   for (const Bar& bar : bars)
     for (const auto& [part, value] : bar.parts)
-      if (value > 0 && std::find(parts.begin(), parts.end(), part) == parts.end()) parts.push_back(part);
+      if (value > 0 && std::find(parts.begin(), parts.end(), part) == parts.end())
+        parts.push_back(part);
   return parts;
 }
 
-double draw_legend(cairo_t* cairo, const Rect& where, const std::vector<std::string>& parts, bool draw) {
+double draw_legend(cairo_t* cairo, const Rect& where, const std::vector<std::string>& parts,
+                   bool draw) {
   constexpr double swatch = 16, row = 14;
   double x = where.x, y = where.y;
   for (const std::string& part : parts) {

@@ -20,7 +20,9 @@ inline constexpr double kBarRow = 17.5;
 void draw_bars(cairo_t* cairo, const Rect& where, const std::vector<Bar>& bars, double top);
 /// Every part that occurs in the bars, in order of first appearance.
 [[nodiscard]] std::vector<std::string> parts_of(const std::vector<Bar>& bars);
-/// A swatch and a name for each, wrapped over the width. Returns the height used; draws nothing without a context.
-double draw_legend(cairo_t* cairo, const Rect& where, const std::vector<std::string>& parts, bool draw);
+/// A swatch and a name for each, wrapped over the width. Returns the height used; draws nothing
+/// without a context.
+double draw_legend(cairo_t* cairo, const Rect& where, const std::vector<std::string>& parts,
+                   bool draw);
 
 }  // namespace leastharm

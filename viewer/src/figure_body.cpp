@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <numbers>
-#include <numeric>
 
 #include "needle_log.h"
 #include "words.h"
@@ -10,8 +9,8 @@
 namespace leastharm {
 namespace {
 
-constexpr double kLabelRow = 22;      // above each view: the labels and their leaders
-constexpr double kTitleRow = 12;      // below it: how it is seen
+constexpr double kLabelRow = 17;  // above and below each view: the labels and their leaders
+constexpr double kTitleRow = 12;  // below them: how it is seen
 constexpr double kLabelWidth = 26;
 
 /// Ids too long for a label in a picture are cut; the tables carry them whole.
@@ -32,36 +31,56 @@ void draw_track(cairo_t* cairo, const PlacedView& placed, const TrackAssessment&
   stroke(cairo, kInk, 1.1);
 }
 
-/// Labels in a row above the view, a thin leader from each to its hole.
-void draw_labels(cairo_t* cairo, const PlacedView& placed, const std::vector<TrackAssessment>& tracks, const Rect& row) {
-  std::vector<std::size_t> order(tracks.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  const auto hole_x = [&](std::size_t n) { return placed.x(tracks[n].track.entry_lps_mm); };
-  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return hole_x(a) < hole_x(b); });
+/// Labels in a row above or below the view, a thin leader from each to its hole.
+void draw_labels(cairo_t* cairo, const PlacedView& placed, const std::vector<const Track*>& tracks,
+                 const Rect& row, bool above) {
+  std::vector<const Track*> order = tracks;
+  const auto hole_x = [&](const Track* track) { return placed.x(track->entry_lps_mm); };
+  std::stable_sort(order.begin(), order.end(),
+                   [&](const Track* a, const Track* b) { return hole_x(a) < hole_x(b); });
   std::vector<double> wanted;
-  for (const std::size_t n : order) wanted.push_back(hole_x(n));
-  const double width = std::min(kLabelWidth, row.width / std::max<double>(1, static_cast<double>(order.size())));
+  for (const Track* track : order) wanted.push_back(hole_x(track));
+  const double width =
+      std::min(kLabelWidth, row.width / std::max<double>(1, static_cast<double>(order.size())));
   const std::vector<double> x = spread_labels(wanted, width, row.x, row.right());
   for (std::size_t n = 0; n < order.size(); ++n) {
-    const Track& track = tracks[order[n]].track;
-    draw_segment(cairo, x[n], row.y + 10, wanted[n], placed.y(track.entry_lps_mm) - 2.4);
+    const double hole_y = placed.y(order[n]->entry_lps_mm);
+    draw_segment(cairo, x[n], above ? row.y + 10 : row.bottom() - 9.5, wanted[n],
+                 above ? hole_y - 2.4 : hole_y + 2.4);
     stroke(cairo, kQuiet, 0.5);
-    draw_line_of_text(cairo, short_id(track.id), aligned(TextStyle{7.6, 9, Weight::bold}, Align::centre), x[n], row.y + 8);
+    draw_line_of_text(cairo, short_id(order[n]->id),
+                      aligned(TextStyle{7.6, 9, Weight::bold}, Align::centre), x[n],
+                      above ? row.y + 8 : row.bottom() - 2);
   }
 }
 
-void draw_view(cairo_t* cairo, const Rect& where, const BodyView& view, const Paper& paper, bool with_bar) {
-  const PlacedView placed{view, {where.x, where.y + kLabelRow, where.width, where.height - kLabelRow - kTitleRow}};
+/// Holes in the upper half are named above the view, the others below it.
+void draw_all_labels(cairo_t* cairo, const Rect& where, const PlacedView& placed,
+                     const std::vector<TrackAssessment>& tracks) {
+  std::vector<const Track*> upper, lower;
+  const double middle = placed.where.y + placed.where.height / 2;
+  for (const TrackAssessment& t : tracks)
+    (placed.y(t.track.entry_lps_mm) <= middle ? upper : lower).push_back(&t.track);
+  draw_labels(cairo, placed, upper, {where.x, where.y, where.width, kLabelRow}, true);
+  draw_labels(cairo, placed, lower, {where.x, placed.where.bottom(), where.width, kLabelRow},
+              false);
+}
+
+void draw_view(cairo_t* cairo, const Rect& where, const BodyView& view, const Paper& paper,
+               bool with_bar) {
+  const PlacedView placed{
+      view, {where.x, where.y + kLabelRow, where.width, where.height - 2 * kLabelRow - kTitleRow}};
   const Directions directions = directions_of(paper.file);
   paint_view(cairo, placed);
   for (const TrackAssessment& track : paper.assessment.tracks) draw_track(cairo, placed, track);
-  draw_labels(cairo, placed, paper.assessment.tracks, {where.x, where.y, where.width, kLabelRow});
+  draw_all_labels(cairo, where, placed, paper.assessment.tracks);
   const double y = where.bottom() - 3;
   const TextStyle quiet = coloured(style::label, kQuiet);
-  draw_line_of_text(cairo, "seen from: " + words_for(view.toward, directions), aligned(quiet, Align::centre),
-                    where.x + where.width / 2, y);
+  draw_line_of_text(cairo, "seen from: " + words_for(view.toward, directions),
+                    aligned(quiet, Align::centre), where.x + where.width / 2, y);
   draw_line_of_text(cairo, words_for(-view.right, directions), quiet, where.x, y);
-  draw_line_of_text(cairo, words_for(view.right, directions), aligned(quiet, Align::right), where.right(), y);
+  draw_line_of_text(cairo, words_for(view.right, directions), aligned(quiet, Align::right),
+                    where.right(), y);
   if (with_bar) {
     const double bar = 100 * placed.scale();
     draw_segment(cairo, where.x, where.y + kLabelRow + 4, where.x + bar, where.y + kLabelRow + 4);
@@ -83,7 +102,8 @@ BodyPictures picture_body(const Paper& paper) {
   return pictures;
 }
 
-std::vector<double> spread_labels(const std::vector<double>& wanted, double width, double low, double high) {
+std::vector<double> spread_labels(const std::vector<double>& wanted, double width, double low,
+                                  double high) {
   std::vector<double> at = wanted;
   for (std::size_t n = 0; n < at.size(); ++n)
     at[n] = std::max(at[n], n == 0 ? low + width / 2 : at[n - 1] + width);
@@ -92,24 +112,26 @@ std::vector<double> spread_labels(const std::vector<double>& wanted, double widt
   return at;
 }
 
-double draw_body(cairo_t* cairo, const Rect& where, const BodyPictures& pictures, const Paper& paper, bool both) {
+double draw_body(cairo_t* cairo, const Rect& where, const BodyPictures& pictures,
+                 const Paper& paper, bool both) {
   const BodyView& front = pictures.front;
   const BodyView& side = pictures.side;
   if (front.width == 0) return 0;
-  constexpr double rows = kLabelRow + kTitleRow;
+  constexpr double rows = 2 * kLabelRow + kTitleRow;
   // Lying views stand one below the other, standing ones side by side.
   const bool stacked = pictures.lying;
   const double gap = !both ? 0 : stacked ? 7 : 18;
   const double wide_mm = both && !stacked ? front.width_mm() + side.width_mm() : front.width_mm();
   const double high_mm = both && stacked ? front.height_mm() + side.height_mm() : front.height_mm();
   const double row_space = both && stacked ? 2 * rows + gap : rows;
-  const double scale = std::min((where.width - (stacked ? 0 : gap)) / wide_mm, (where.height - row_space) / high_mm);
+  const double scale =
+      std::min((where.width - (stacked ? 0 : gap)) / wide_mm, (where.height - row_space) / high_mm);
   const double used = wide_mm * scale + (stacked ? 0 : gap), x = where.x + (where.width - used) / 2;
   const Rect first{x, where.y, front.width_mm() * scale, front.height_mm() * scale + rows};
   draw_view(cairo, first, front, paper, true);
   if (!both) return first.height;
-  const Rect second{stacked ? x : first.right() + gap, stacked ? first.bottom() + gap : where.y, side.width_mm() * scale,
-                    side.height_mm() * scale + rows};
+  const Rect second{stacked ? x : first.right() + gap, stacked ? first.bottom() + gap : where.y,
+                    side.width_mm() * scale, side.height_mm() * scale + rows};
   draw_view(cairo, second, side, paper, false);
   return std::max(first.bottom(), second.bottom()) - where.y;
 }

@@ -24,12 +24,15 @@ Lattice sample(const Mark& mark, const Grid& grid, const SlicePlane& plane) {
   return lattice;
 }
 
-/// Adds the lattice's borders to the path, walked edge by edge so that dashes run on along straight stretches.
+/// Adds the lattice's borders to the path, walked edge by edge so that dashes run on along straight
+/// stretches.
 struct DrawnOutline {
   bool any = false;
   double top_x = 0, top_y = 1e30;
 };
-DrawnOutline add_outline(cairo_t* cairo, const Lattice& lattice, const Rect& where, double step) {
+DrawnOutline add_outline(cairo_t* cairo, const Lattice& lattice, const Rect& where, double step,
+                         bool dashed) {
+  const auto drawn = [dashed](int n) { return dashed ? n % 6 < 4 : n % 3 == 0; };
   DrawnOutline outline;
   const auto is_inside = [&](int column, int row) {
     return column >= 0 && row >= 0 && column < lattice.width && row < lattice.height &&
@@ -39,8 +42,9 @@ DrawnOutline add_outline(cairo_t* cairo, const Lattice& lattice, const Rect& whe
     for (int column = 0; column <= lattice.width; ++column) {
       const double x = where.x + column * step, y = where.y + row * step;
       const bool here = is_inside(column, row);
-      if (here != is_inside(column, row - 1) && (column / 3) % 2 == 0) draw_segment(cairo, x, y, x + step, y);
-      if (here != is_inside(column - 1, row) && (row / 3) % 2 == 0) draw_segment(cairo, x, y, x, y + step);
+      if (here != is_inside(column, row - 1) && drawn(column))
+        draw_segment(cairo, x, y, x + step, y);
+      if (here != is_inside(column - 1, row) && drawn(row)) draw_segment(cairo, x, y, x, y + step);
       if (here && y < outline.top_y) {
         outline.top_x = x;
         outline.top_y = y;
@@ -59,11 +63,13 @@ void draw_marks(cairo_t* cairo, const Body& body, const SlicePlane& plane, const
   for (const Mark& mark : body.marks) {
     if (mark.kind != MarkKind::keep_out && mark.kind != MarkKind::cavity) continue;
     const bool keep_out = mark.kind == MarkKind::keep_out;
-    const DrawnOutline outline = add_outline(cairo, sample(mark, body.grid, plane), where, step);
-    stroke(cairo, kWhite, keep_out ? 1.2 : 0.5);
+    const DrawnOutline outline =
+        add_outline(cairo, sample(mark, body.grid, plane), where, step, keep_out);
+    stroke(cairo, kWhite, keep_out ? 1.2 : 0.7);
     if (!outline.any || !keep_out) continue;
     const double x = std::clamp(outline.top_x, where.x + 4, where.right() - 60);
-    draw_line_of_text(cairo, mark.name, name_style, x, std::max(outline.top_y - 3, where.y + 18), &halo);
+    draw_line_of_text(cairo, mark.name, name_style, x, std::max(outline.top_y - 3, where.y + 18),
+                      &halo);
   }
 }
 

@@ -13,8 +13,8 @@ inline constexpr GreyScale kGreyScale{-1000, 500};
 
 /// One millimetre axis for the section and the log beneath it: depth from left to right.
 struct DepthAxis {
-  double from_mm = 0, to_mm = 1;   ///< depth at the two ends
-  double x0 = 0, x1 = 1;           ///< where they lie on the page
+  double from_mm = 0, to_mm = 1;  ///< depth at the two ends
+  double x0 = 0, x1 = 1;          ///< where they lie on the page
 
   [[nodiscard]] double pt_per_mm() const { return (x1 - x0) / (to_mm - from_mm); }
   [[nodiscard]] double x(double depth_mm) const { return x0 + (depth_mm - from_mm) * pt_per_mm(); }
@@ -22,19 +22,23 @@ struct DepthAxis {
 [[nodiscard]] DepthAxis depth_axis(const TrackAssessment& track, const Rect& column);
 
 /// The section that contains the needle, filling `where` between the axis' ends.
-void draw_section_along(cairo_t* cairo, const Rect& where, const Paper& paper, const TrackAssessment& track,
-                        const DepthAxis& axis);
+void draw_section_along(cairo_t* cairo, const Rect& where, const Paper& paper,
+                        const TrackAssessment& track, const DepthAxis& axis);
 /// Material bands, HU, distance to the nearest keep-out, certainty of the map, and the depth scale.
-void draw_crossing_log(cairo_t* cairo, const Rect& where, const Paper& paper, const TrackAssessment& track,
-                       const DepthAxis& axis);
-inline constexpr double kLogHeight = 189;
+void draw_crossing_log(cairo_t* cairo, const Rect& where, const Paper& paper,
+                       const TrackAssessment& track, const DepthAxis& axis);
+inline constexpr double kLogHeight = 192.5;
 
-/// Straight across the needle at the core's middle, looking along it; outer circle and bore to scale.
-void draw_section_across(cairo_t* cairo, const Rect& where, const Paper& paper, const TrackAssessment& track);
+/// Straight across the needle at the core's middle, looking along it; outer circle and bore to
+/// scale.
+void draw_section_across(cairo_t* cairo, const Rect& where, const Paper& paper,
+                         const TrackAssessment& track);
 /// The scanner's own slice through the core's middle. Returns its index.
-int draw_scanner_slice(cairo_t* cairo, const Rect& where, const Paper& paper, const TrackAssessment& track);
+int draw_scanner_slice(cairo_t* cairo, const Rect& where, const Paper& paper,
+                       const TrackAssessment& track);
 
-/// The two diameters of the hole in the surface, mm: the needle's, and the one drawn out by the slope of the entry.
+/// The two diameters of the hole in the surface, mm: the needle's, and the one drawn out by the
+/// slope of the entry.
 struct HoleSize {
   double across_mm = 0, along_mm = 0;
 };

@@ -33,14 +33,16 @@ void hatch_lines(cairo_t* cairo, const Rect& box, double degrees, double gap_pt)
 void hatch_dots(cairo_t* cairo, const Rect& box, double gap_pt, double radius_pt) {
   int row = 0;
   for (double y = box.y + gap_pt / 2; y < box.bottom() + gap_pt; y += gap_pt, ++row)
-    for (double x = box.x + (row % 2 ? gap_pt / 2 : gap_pt); x < box.right() + gap_pt; x += gap_pt) {
+    for (double x = box.x + (row % 2 ? gap_pt / 2 : gap_pt); x < box.right() + gap_pt;
+         x += gap_pt) {
       cairo_new_sub_path(cairo);
       cairo_arc(cairo, x, y, radius_pt, 0, 2 * std::numbers::pi);
     }
   cairo_fill(cairo);
 }
 
-/// Clips to the current path, paints the tint, and leaves the hatch's colour set. Returns the path's box.
+/// Clips to the current path, paints the tint, and leaves the hatch's colour set. Returns the
+/// path's box.
 Rect begin_fill(cairo_t* cairo, Rgb tint, Rgb line) {
   double x0, y0, x1, y1;
   cairo_path_extents(cairo, &x0, &y0, &x1, &y1);
@@ -55,10 +57,18 @@ Rect begin_fill(cairo_t* cairo, Rgb tint, Rgb line) {
 
 void hatch_as(cairo_t* cairo, Material material, const Rect& box) {
   switch (material) {
-    case Material::wrapping: hatch_lines(cairo, box, 0, 2.8); break;
-    case Material::body: hatch_dots(cairo, box, 3.6, 0.55); break;
-    case Material::packing: hatch_lines(cairo, box, 45, 3.4); break;
-    case Material::bone: hatch_lines(cairo, box, 90, 2.6); break;
+    case Material::wrapping:
+      hatch_lines(cairo, box, 0, 2.8);
+      break;
+    case Material::body:
+      hatch_dots(cairo, box, 3.8, 0.7);
+      break;
+    case Material::packing:
+      hatch_lines(cairo, box, 45, 3.4);
+      break;
+    case Material::bone:
+      hatch_lines(cairo, box, 90, 2.6);
+      break;
     case Material::resin:
       hatch_lines(cairo, box, -45, 2.6);
       hatch_lines(cairo, box, 45, 2.6);
@@ -68,7 +78,8 @@ void hatch_as(cairo_t* cairo, Material material, const Rect& box) {
       hatch_lines(cairo, box, 90, 5);
       break;
     case Material::air:
-    case Material::dense: break;
+    case Material::dense:
+      break;
   }
 }
 
@@ -76,14 +87,22 @@ void hatch_as(cairo_t* cairo, Material material, const Rect& box) {
 
 Rgb colour_of(Material material) {
   switch (material) {
-    case Material::wrapping: return from_hex(0xE69F00);
-    case Material::body: return from_hex(0xD55E00);
-    case Material::packing: return from_hex(0x009E73);
-    case Material::bone: return from_hex(0x56B4E9);
-    case Material::resin: return from_hex(0xCC79A7);
-    case Material::dense: return from_hex(0x000000);
-    case Material::support: return from_hex(0x999999);
-    case Material::air: break;
+    case Material::wrapping:
+      return from_hex(0xE69F00);
+    case Material::body:
+      return from_hex(0xD55E00);
+    case Material::packing:
+      return from_hex(0x009E73);
+    case Material::bone:
+      return from_hex(0x56B4E9);
+    case Material::resin:
+      return from_hex(0xCC79A7);
+    case Material::dense:
+      return from_hex(0x000000);
+    case Material::support:
+      return from_hex(0x999999);
+    case Material::air:
+      break;
   }
   return kWhite;
 }
@@ -92,7 +111,8 @@ void fill_as(cairo_t* cairo, Material material) {
   const Rgb colour = colour_of(material);
   const bool solid = material == Material::dense || material == Material::air;
   cairo_save(cairo);
-  const Rect box = begin_fill(cairo, solid ? colour : mixed(colour, kWhite, 0.62), mixed(colour, kInk, 0.25));
+  const Rect box =
+      begin_fill(cairo, solid ? colour : mixed(colour, kWhite, 0.62), mixed(colour, kInk, 0.25));
   hatch_as(cairo, material, box);
   cairo_restore(cairo);
   cairo_new_path(cairo);
@@ -103,13 +123,17 @@ void fill_as_part(cairo_t* cairo, const std::string& part) {
   cairo_save(cairo);
   const bool hole = part == "hole";
   const Rect box = begin_fill(cairo, hole ? kWhite : Rgb{0.86, 0.86, 0.88}, kInk);
-  if (hole) hatch_dots(cairo, box, 5.5, 1.2);
-  else hatch_lines(cairo, box, part.starts_with("zone") ? 20 : 70, 2.4);
+  if (hole)
+    hatch_dots(cairo, box, 5.5, 1.2);
+  else
+    hatch_lines(cairo, box, part.starts_with("zone") ? 20 : 70, 2.4);
   cairo_restore(cairo);
   cairo_new_path(cairo);
 }
 
-void add_rect(cairo_t* cairo, const Rect& rect) { cairo_rectangle(cairo, rect.x, rect.y, rect.width, rect.height); }
+void add_rect(cairo_t* cairo, const Rect& rect) {
+  cairo_rectangle(cairo, rect.x, rect.y, rect.width, rect.height);
+}
 
 void stroke(cairo_t* cairo, Rgb colour, double width_pt) {
   set_colour(cairo, colour);

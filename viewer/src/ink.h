@@ -15,9 +15,11 @@ struct Rect {
   [[nodiscard]] double bottom() const { return y + height; }
 };
 
-/// A material's colour, from Okabe and Ito's palette for colour-blind readers (Color Universal Design, 2002).
+/// A material's colour, from Okabe and Ito's palette for colour-blind readers (Color Universal
+/// Design, 2002).
 [[nodiscard]] Rgb colour_of(Material material);
-/// Fills the current path with the material's tint and its own hatch, so that it can be told without colour.
+/// Fills the current path with the material's tint and its own hatch, so that it can be told
+/// without colour.
 void fill_as(cairo_t* cairo, Material material);
 /// The same for a part of the damage score: a material's name, "hole", "zone NAME" or "near NAME".
 void fill_as_part(cairo_t* cairo, const std::string& part);

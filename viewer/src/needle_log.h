@@ -11,15 +11,17 @@ namespace leastharm {
 struct NeedleLog {
   struct Sample {
     double depth_mm = 0;
-    double hu = 0;                   ///< NaN where the scan has no reading
-    double confidence = 0;           ///< of the material map, 0 to 1
-    double keep_out_mm = 0;          ///< from the needle's outer surface to the nearest keep-out; infinite without any
+    double hu = 0;          ///< NaN where the scan has no reading
+    double confidence = 0;  ///< of the material map, 0 to 1
+    double keep_out_mm =
+        0;  ///< from the needle's outer surface to the nearest keep-out; infinite without any
   };
   std::vector<Sample> samples;
-  std::string nearest;               ///< keep-out that comes nearest, empty without any
+  std::string nearest;  ///< keep-out that comes nearest, empty without any
   double nearest_mm = 0, nearest_at_mm = 0;
 };
-[[nodiscard]] NeedleLog log_along(const Body& body, const Track& track, double from_mm, double to_mm, double step_mm);
+[[nodiscard]] NeedleLog log_along(const Body& body, const Track& track, double from_mm,
+                                  double to_mm, double step_mm);
 
 /// Unit vector from entry to tip.
 [[nodiscard]] Vec3 direction_of(const Track& track);

@@ -9,9 +9,11 @@ namespace leastharm {
 namespace {
 
 template <typename Less>
-const std::pair<const std::string, double>* best_of(const std::map<std::string, double>& values, Less less) {
-  const auto best = std::min_element(values.begin(), values.end(),
-                                     [&](const auto& a, const auto& b) { return less(a.second, b.second); });
+const std::pair<const std::string, double>* best_of(const std::map<std::string, double>& values,
+                                                    Less less) {
+  const auto best =
+      std::min_element(values.begin(), values.end(),
+                       [&](const auto& a, const auto& b) { return less(a.second, b.second); });
   return best == values.end() ? nullptr : &*best;
 }
 
@@ -50,7 +52,8 @@ std::vector<Material> materials_crossed(const std::vector<TrackAssessment>& trac
   std::vector<Material> found;
   for (const TrackAssessment& track : tracks)
     for (const Crossing& crossing : track.crossings)
-      if (crossing.material != Material::air && std::find(found.begin(), found.end(), crossing.material) == found.end())
+      if (crossing.material != Material::air &&
+          std::find(found.begin(), found.end(), crossing.material) == found.end())
         found.push_back(crossing.material);
   return found;
 }
@@ -85,18 +88,21 @@ std::string certificate_sentence(const Paper& paper) {
   if (!has_proof(paper)) return "No proof is given yet that no other plan scores less.";
   const Certificate& certificate = *paper.file.plan.certificate;
   const double score = paper.assessment.programme.score;
-  std::string text = "No straight track with these needles can score below " + number(certificate.lower_bound, 1) +
-                     "; the plan scores " + number(score, 1);
+  std::string text = "No straight track with these needles can score below " +
+                     number(certificate.lower_bound, 1) + "; the plan scores " + number(score, 1);
   if (paper.file.plan.tracks.size() > 1)
-    text = "No set of straight tracks with these needles can score below " + number(certificate.lower_bound, 1) +
-           "; the plan scores " + number(score, 1);
-  if (certificate.lower_bound <= 0) return text + ". A bound of nothing does not say how near that is to the least possible.";
-  return text + ", at most " + number(100 * (score - certificate.lower_bound) / certificate.lower_bound, 1) +
+    text = "No set of straight tracks with these needles can score below " +
+           number(certificate.lower_bound, 1) + "; the plan scores " + number(score, 1);
+  if (certificate.lower_bound <= 0)
+    return text + ". A bound of nothing does not say how near that is to the least possible.";
+  return text + ", at most " +
+         number(100 * (score - certificate.lower_bound) / certificate.lower_bound, 1) +
          " % above the least possible.";
 }
 
 std::string plan_name(const Paper& paper) {
-  return "Plan version " + std::to_string(paper.file.plan_version) + " · " + paper.plan_sha256.substr(0, 8);
+  return "Plan version " + std::to_string(paper.file.plan_version) + " · " +
+         paper.plan_sha256.substr(0, 8);
 }
 
 std::string latest_date(const CaseFile& file) {

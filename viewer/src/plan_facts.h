@@ -27,16 +27,19 @@ struct MassRange {
 [[nodiscard]] double crossed_mm(const TrackAssessment& track, Material material);
 
 /// The keep-out that a track comes nearest to; null without any.
-[[nodiscard]] const std::pair<const std::string, double>* nearest_keep_out(const TrackAssessment& track);
+[[nodiscard]] const std::pair<const std::string, double>* nearest_keep_out(
+    const TrackAssessment& track);
 /// The keep-out most likely touched; null without any.
-[[nodiscard]] const std::pair<const std::string, double>* likeliest_touch(const TrackAssessment& track);
+[[nodiscard]] const std::pair<const std::string, double>* likeliest_touch(
+    const TrackAssessment& track);
 
 /// The alternative of a kind ("half the mass", "one core"); null where none was worked out.
 [[nodiscard]] const Alternative* alternative_best_in(const Paper& paper, const std::string& what);
 
 /// What stands in place of the two words alone, always.
 inline constexpr const char* kLeastHarmMeans =
-    "“Least harm” here means: least score under these weights, this map, these needles, straight tracks.";
+    "“Least harm” here means: least score under these weights, this map, these needles, straight "
+    "tracks.";
 /// True where a lower bound was proven by a named method.
 [[nodiscard]] bool has_proof(const Paper& paper);
 /// How near the plan is to the least possible score, in words; says so where no proof exists.

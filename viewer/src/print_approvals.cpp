@@ -7,6 +7,7 @@ namespace leastharm {
 namespace {
 
 std::string status_of(const Approval& approval, const CaseFile& file) {
+  if (!approval.voided.empty()) return "void: " + approval.voided;
   const std::vector<std::string> changed = changed_since(approval, file);
   return changed.empty() ? "valid" : "void: " + listed(changed) + " changed since";
 }
@@ -15,20 +16,31 @@ void print_recorded(const Print& print) {
   Sheet& sheet = print.sheet;
   sheet.heading("Recorded statements");
   if (print.file().approvals.empty()) return sheet.paragraph("None yet.");
-  Table table{{{"Role", 1}, {"By", 1.2}, {"When", 1}, {"Decision", 0.8}, {"Condition and note", 2}, {"Status", 1.2}}, {}, false};
+  Table table{{{"Role", 1},
+               {"By", 1.2},
+               {"When", 1},
+               {"Decision", 0.8},
+               {"Condition and note", 2},
+               {"Status", 1.2}},
+              {},
+              false};
   for (const Approval& approval : print.file().approvals) {
     std::string said = approval.condition.empty() ? "" : "Condition: " + approval.condition;
     if (!approval.note.empty()) said += (said.empty() ? "" : ". ") + ("Note: " + approval.note);
-    table.rows.push_back({approval.role, approval.by, approval.at, approval.decision, said.empty() ? "–" : said,
-                          status_of(approval, print.file())});
+    table.rows.push_back({approval.role, approval.by, date_words(approval.at), approval.decision,
+                          said.empty() ? "–" : said, status_of(approval, print.file())});
   }
   draw_table(sheet, table);
 }
 
 void print_signature_lines(Sheet& sheet) {
-  sheet.heading("Signatures", 330);
+  sheet.heading("Signatures", 230);
   const Rect& area = sheet.area();
-  const std::pair<const char*, double> columns[] = {{"Role", 0.18}, {"Name", 0.24}, {"Yes / no, conditions", 0.26}, {"Signature", 0.2}, {"Date", 0.12}};
+  const std::pair<const char*, double> columns[] = {{"Role", 0.18},
+                                                    {"Name", 0.24},
+                                                    {"Yes / no, conditions", 0.26},
+                                                    {"Signature", 0.2},
+                                                    {"Date", 0.12}};
   const auto each_column = [&](auto draw) {
     double x = area.x;
     for (const auto& [head, share] : columns) {
@@ -40,10 +52,11 @@ void print_signature_lines(Sheet& sheet) {
     TextBlock(sheet.cairo(), head, style::table_head, width - 8).draw(x, sheet.y());
   });
   sheet.skip(14);
-  for (const char* role : {"Radiologist", "Conservator", "Committee", "Custodian", "Material scientist"}) {
-    sheet.need(49);
-    draw_line_of_text(sheet.cairo(), role, style::body, area.x, sheet.y() + 38);
-    sheet.skip(42);
+  for (const char* role :
+       {"Radiologist", "Conservator", "Committee", "Custodian", "Material scientist"}) {
+    sheet.need(38.5);
+    draw_line_of_text(sheet.cairo(), role, style::body, area.x, sheet.y() + 28);
+    sheet.skip(31.5);
     each_column([&](double x, double width, const char* head) {
       if (std::string(head) != "Role") draw_rule(sheet.cairo(), x, x + width - 10, sheet.y(), 0.5);
     });
@@ -56,9 +69,12 @@ void print_signature_lines(Sheet& sheet) {
 void print_approvals(const Print& print) {
   Sheet& sheet = print.sheet;
   sheet.section(title::approvals);
-  sheet.paragraph("An approval here is a recorded statement, not a legal signature. It binds CT, materials, marks, frame, request, weights, "
-                  "needles, limits, tracks and waivers as they are in this plan; any change to one of them voids it. Radiologist, conservator "
-                  "and committee must all agree. Refusing is a valid answer, and is recorded too.");
+  sheet.paragraph(
+      "An approval here is a recorded statement, not a legal signature. It binds CT, materials, "
+      "marks, frame, request, weights, "
+      "needles, limits, tracks and waivers as they are in this plan; any change to one of them "
+      "voids it. Radiologist, conservator "
+      "and committee must all agree. Refusing is a valid answer, and is recorded too.");
   sheet.labelled("Conditions set", answer(print.file(), "conditions"));
   print_recorded(print);
   print_signature_lines(sheet);

@@ -16,16 +16,13 @@ std::vector<Bar> bars_of(const Print& print) {
 }
 
 void print_bars(const Print& print) {
-  Sheet& sheet = print.sheet;
   const std::vector<Bar> bars = bars_of(print);
   double top = 0;
   for (const Bar& bar : bars) top = std::max(top, bar.total());
-  const double bars_height = kBarRow * static_cast<double>(bars.size()) + 17.5;
-  const double legend = draw_legend(sheet.cairo(), {0, 0, sheet.area().width - 86, 0}, parts_of(bars), false);
-  const Rect where = sheet.box(bars_height + legend + 3.5);
-  draw_bars(sheet.cairo(), where, bars, top);
-  draw_legend(sheet.cairo(), {where.x + 86, where.y + bars_height, where.width - 86, legend}, parts_of(bars), true);
-  sheet.caption("Damage score of each track, part by part, in weighted mm³. A hole shared by tracks counts once in the whole plan.");
+  print_bars_with_legend(print, bars, top);
+  print.sheet.caption(
+      "Damage score of each track, part by part, in weighted mm³. A hole shared by tracks counts "
+      "once in the whole plan.");
 }
 
 void print_parts(const Print& print) {
@@ -61,17 +58,26 @@ void print_weights(const Print& print) {
   Sheet& sheet = print.sheet;
   const Weights& weights = request_file_of(print.paper).weights;
   sheet.heading("The weights: the team’s to set", 150);
-  Table table{{{"What is harmed", 2.2}, {"Weight", 0.7, Align::right}, {"Counted per", 3}}, {}, false};
+  Table table{
+      {{"What is harmed", 2.2}, {"Weight", 0.7, Align::right}, {"Counted per", 3}}, {}, false};
   for (std::size_t m = 1; m < kMaterialCount; ++m)
     if (weights.material[m] > 0)
-      table.rows.push_back({capital(spoken(static_cast<Material>(m))), number(weights.material[m], 2), "mm³ displaced by the needle’s outer cylinder"});
-  table.rows.push_back({"Hole in the plain surface", number(weights.hole_mm, 2), "mm² of hole; an existing opening costs nothing"});
-  table.rows.push_back({"Near a keep-out", number(weights.protected_per_mm3, 0), "mm³ of expected intrusion, over the placement error"});
+      table.rows.push_back({capital(spoken(static_cast<Material>(m))),
+                            number(weights.material[m], 2),
+                            "mm³ displaced by the needle’s outer cylinder"});
+  table.rows.push_back({"Hole in the plain surface", number(weights.hole_mm, 2),
+                        "mm² of hole; an existing opening costs nothing"});
+  table.rows.push_back({"Near a keep-out", number(weights.protected_per_mm3, 0),
+                        "mm³ of expected intrusion, over the placement error"});
   for (const MarkRecord& mark : print.file().marks)
-    if (mark.kind == MarkKind::zone) table.rows.push_back({"Zone " + mark.name, number(mark.weight_mm, 2), "mm² of hole inside the zone"});
+    if (mark.kind == MarkKind::zone)
+      table.rows.push_back(
+          {"Zone " + mark.name, number(mark.weight_mm, 2), "mm² of hole inside the zone"});
   draw_table(sheet, table);
-  sheet.paragraph("Body tissue weighs 1 by definition: a score reads as “as bad as displacing so many mm³ of body tissue”. "
-                  "Air costs nothing.", style::caption);
+  sheet.note(
+      "Body tissue weighs 1 by definition: a score reads as “as bad as displacing so many mm³ of "
+      "body tissue”. "
+      "Air costs nothing.");
 }
 
 void print_firmness(const Print& print) {
@@ -81,19 +87,26 @@ void print_firmness(const Print& print) {
   std::string text = "Not worked out for this plan.";
   if (firmness) {
     text = "In " + std::to_string(firmness->first_in_100) +
-           " of 100 random sets of weights, each weight between half and double, this plan stays first among the alternatives. ";
-    text += firmness->changed_by.empty() ? "Halving or doubling any single weight does not change the order."
-                                         : "Halving or doubling one of these weights alone changes the order: " + listed(firmness->changed_by) + ".";
+           " of 100 random sets of weights, each weight between half and double, this plan stays "
+           "first among the alternatives. ";
+    text += firmness->changed_by.empty()
+                ? "Halving or doubling any single weight does not change the order."
+                : "Halving or doubling one of these weights alone changes the order: " +
+                      listed(firmness->changed_by) + ".";
   }
   sheet.labelled("Under other weights", text);
-  sheet.labelled("Against the least possible", certificate_sentence(print.paper) + " " + kLeastHarmMeans);
+  sheet.labelled("Against the least possible",
+                 certificate_sentence(print.paper) + " " + kLeastHarmMeans);
   const auto& certificate = print.file().plan.certificate;
   if (certificate) {
-    sheet.labelled("What that covers", certificate->covers.empty() ? kNotAnswered : certificate->covers);
-    sheet.labelled("How it was found", "Method: " + (certificate->method.empty() ? std::string("none yet") : certificate->method) +
-                                           ". Lower bound " + number(certificate->lower_bound, 1) + ", gap " +
-                                           number(100 * certificate->gap, 1) + " % of the score." +
-                                           (print.file().plan.stopped == "time" ? " The search was cut by its time limit." : ""));
+    sheet.labelled("What that covers",
+                   certificate->covers.empty() ? kNotAnswered : certificate->covers);
+    sheet.labelled(
+        "How it was found",
+        "Method: " + (certificate->method.empty() ? std::string("none yet") : certificate->method) +
+            ". Lower bound " + number(certificate->lower_bound, 1) + ", gap " +
+            number(100 * certificate->gap, 1) + " % of the score." +
+            (print.file().plan.stopped == "time" ? " The search was cut by its time limit." : ""));
   }
 }
 
@@ -101,8 +114,16 @@ void print_alternatives(const Print& print) {
   Sheet& sheet = print.sheet;
   sheet.heading("Alternatives", 84);
   if (print.paper.alternatives.empty()) return sheet.paragraph("None were worked out.");
-  Table table{{{"Id", 0.5}, {"Best in", 1.8}, {"Cores", 0.5, Align::right}, {"Holes", 0.5, Align::right}, {"Score", 0.7, Align::right},
-               {"Mass, median", 0.9, Align::right}, {"Least chance of enough", 1, Align::right}, {"Keeps all limits", 0.9}}, {}, false};
+  Table table{{{"Id", 0.5},
+               {"Best in", 1.8},
+               {"Cores", 0.5, Align::right},
+               {"Holes", 0.5, Align::right},
+               {"Score", 0.7, Align::right},
+               {"Mass, median", 0.9, Align::right},
+               {"Least chance of enough", 1, Align::right},
+               {"Keeps all limits", 0.9}},
+              {},
+              false};
   const auto row = [](const std::string& id, const std::string& best, const Assessment& a) {
     double enough = 1;
     bool asked = false, admissible = true;
@@ -111,17 +132,36 @@ void print_alternatives(const Print& print) {
       asked |= t.core.p_enough.has_value();
       admissible &= t.admissible;
     }
-    return std::vector<std::string>{id, best, std::to_string(a.tracks.size()), std::to_string(a.programme.holes),
-                                    number(a.programme.score, 1), mg(a.programme.mass_mg), asked ? chance(enough) : "–",
+    return std::vector<std::string>{id,
+                                    best,
+                                    std::to_string(a.tracks.size()),
+                                    std::to_string(a.programme.holes),
+                                    number(a.programme.score, 1),
+                                    mg(a.programme.mass_mg),
+                                    asked ? chance(enough) : "–",
                                     admissible ? "yes" : "no"};
   };
-  for (const Alternative& a : print.paper.alternatives) table.rows.push_back(row(a.id, a.best_in, a.assessment));
+  for (const Alternative& a : print.paper.alternatives)
+    table.rows.push_back(row(a.id, a.best_in, a.assessment));
   table.rows.push_back(row("Plan", "this plan", print.paper.assessment));
   table.last_is_total = true;
   draw_table(sheet, table);
 }
 
 }  // namespace
+
+void print_bars_with_legend(const Print& print, const std::vector<Bar>& bars, double top) {
+  constexpr double indent = 86;
+  Sheet& sheet = print.sheet;
+  const double bars_height = kBarRow * static_cast<double>(bars.size()) + 17.5;
+  const double legend =
+      draw_legend(sheet.cairo(), {0, 0, sheet.area().width - indent, 0}, parts_of(bars), false);
+  const Rect where = sheet.box(bars_height + legend + 3.5);
+  draw_bars(sheet.cairo(), where, bars, top);
+  draw_legend(sheet.cairo(),
+              {where.x + indent, where.y + bars_height, where.width - indent, legend},
+              parts_of(bars), true);
+}
 
 void print_damage(const Print& print) {
   print.sheet.section(title::damage, 300);

@@ -19,8 +19,10 @@ void print_identity(const Print& print) {
   for (const auto& [part, hash] : print.paper.parts)
     if (part != "CT" && part != "materials") table.rows.push_back({capital(part), hash});
   draw_table(sheet, table);
-  sheet.paragraph("An approval can be given against the first eight or more signs of the plan’s hash, so that it cannot be given to "
-                  "another plan than the one on this paper.", style::caption);
+  sheet.note(
+      "An approval can be given against the first eight or more signs of the plan’s hash, so that "
+      "it cannot be given to "
+      "another plan than the one on this paper.");
 }
 
 }  // namespace leastharm

@@ -2,6 +2,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "figure_charts.h"
 #include "plan_facts.h"
 #include "planner/enough.h"
 #include "print_sections.h"
@@ -11,23 +12,25 @@
 namespace leastharm {
 namespace {
 
-/// Over this relative error only presence may be claimed.
-constexpr double kProportionLimit = 0.30;
-
 double grains_in(double mass_mg, double grain_mm) {
   const double grain_mm3 = std::numbers::pi / 6 * std::pow(grain_mm, 3);
   return mass_mg / (GyMaterial{}.rest_g_per_cm3 * grain_mm3);
 }
 
 std::string verdict(double gy_sd) {
-  return gy_sd > kProportionLimit ? "presence only" : "a proportion, within that error";
+  return gy_sd > kMostErrorForProportion ? "presence only" : "a proportion";
 }
 
 std::vector<std::string> row_of(const TrackAssessment& t, double grain_mm) {
   const double grains = grains_in(t.core.mass_mg, grain_mm);
   const double gy = gy_relative_sd(GyMaterial{}, grain_mm / 10, t.core.mass_mg / 1000);
-  return {t.track.id, number(t.core.mass_mg, 1), number(grains, grains < 100 ? 1 : 0), chance(chance_to_miss(0.1, grains)),
-          chance(chance_to_miss(0.01, grains)), number(100 * gy, 0) + " %", verdict(gy)};
+  return {t.track.id,
+          number(t.core.mass_mg, 1),
+          number(grains, grains < 100 ? 1 : 0),
+          chance(chance_to_miss(0.1, grains)),
+          chance(chance_to_miss(0.01, grains)),
+          number(100 * gy, 0) + " %",
+          verdict(gy)};
 }
 
 void print_bore(Sheet& sheet, const Print& print, const Request& request) {
@@ -37,23 +40,50 @@ void print_bore(Sheet& sheet, const Print& print, const Request& request) {
   if (bore > 1e8) return;
   const double ratio = bore / request.largest_particle_mm;
   sheet.labelled("Bore against grain",
-                 "The narrowest bore is " + mm(bore, 2) + ", " + number(ratio, 1) + " times the largest particle of " +
-                     mm(request.largest_particle_mm) + ". " +
+                 "The narrowest bore is " + mm(bore, 2) + ", " + number(ratio, 1) +
+                     " times the largest particle of " + mm(request.largest_particle_mm) + ". " +
                      (ratio >= 3 ? "At three times or more, grains of all sizes can enter."
-                                 : "Below three times, large flakes are under-represented, and a grain wider than the bore is shut out or crushed."));
+                                 : "Below three times, large flakes are under-represented, and a "
+                                   "grain wider than the bore is shut out or crushed."));
+}
+
+void print_curves(const Print& print, const Request& request, double pooled_mg) {
+  double least = pooled_mg;
+  int cores = 0;
+  for (const TrackAssessment& t : print.tracks())
+    if (t.track.request == request.id) {
+      least = std::min(least, t.core.mass_mg);
+      ++cores;
+    }
+  std::vector<MissCurve> curves{{"smallest core", grains_in(least, request.largest_particle_mm)}};
+  if (cores > 1)
+    curves.push_back({"all pooled", grains_in(pooled_mg, request.largest_particle_mm)});
+  const Rect where = print.sheet.box(119);
+  if (!print.draft) draw_miss_curves(print.sheet.cairo(), where, curves);
+  print.sheet.caption(
+      "Chance that a constituent shows up in no grain at all, against how common it is. Rare "
+      "things are missed even where the mass is enough.");
 }
 
 void print_request(const Print& print, const Request& request) {
   Sheet& sheet = print.sheet;
   sheet.heading("Request " + request.id + ": " + wanted_material(request), 120);
   if (request.largest_particle_mm <= 0) {
-    sheet.labelled("Largest particle", "Not answered. Without the grain size nothing can be said about how well a core stands for the whole; "
-                                       "claim presence only.");
+    sheet.labelled("Largest particle",
+                   "Not answered. Without the grain size nothing can be said about how well a core "
+                   "stands for the whole; "
+                   "claim presence only.");
     return;
   }
-  Table table{{{"Track", 0.8}, {"Mass, mg", 0.7, Align::right}, {"Grains", 0.7, Align::right},
-               {"Misses a thing in 1 of 10 grains", 1.2, Align::right}, {"Misses a thing in 1 of 100 grains", 1.2, Align::right},
-               {"Sampling error at a tenth", 1, Align::right}, {"What may be claimed", 1.5}}, {}, false};
+  Table table{{{"Track", 0.8},
+               {"Mass, mg", 0.7, Align::right},
+               {"Grains", 0.7, Align::right},
+               {"Misses a thing in 1 of 10 grains", 1.2, Align::right},
+               {"Misses a thing in 1 of 100 grains", 1.2, Align::right},
+               {"Sampling error at a tenth", 1, Align::right},
+               {"May claim at most", 1.1}},
+              {},
+              false};
   double pooled = 0;
   for (const TrackAssessment& t : print.tracks())
     if (t.track.request == request.id) {
@@ -69,6 +99,7 @@ void print_request(const Print& print, const Request& request) {
   }
   if (!table.rows.empty()) draw_table(sheet, table);
   print_bore(sheet, print, request);
+  if (!table.rows.empty()) print_curves(print, request, pooled);
 }
 
 }  // namespace
@@ -79,12 +110,19 @@ void print_mass(const Print& print) {
   const auto& requests = request_file_of(print.paper).requests;
   if (requests.empty()) sheet.paragraph("No request is recorded, so no need is known.");
   for (const Request& request : requests) print_request(print, request);
-  sheet.labelled("How to read it", "“Misses” is the chance that a constituent present in that share of the grains shows up in none of the grains taken "
-                                   "(binomial). The sampling error is Gy’s fundamental error, as a relative standard deviation, for a constituent that makes up a "
-                                   "tenth of the mass; it is a floor, since layers and clumps come on top. Over 30 % only presence may be claimed. "
-                                   "Source: Gy’s formula as in Wills, Mineral Processing Technology, 1982; grains taken as plant matter of 1.5 g/cm³.");
-  sheet.labelled("Not a representative sample", "Sampling by hand from material at rest does not give a representative sample, and a report must say so "
-                                                "(ISO 18283). Absence in the cores does not prove absence in the body.");
+  sheet.labelled("How to read it",
+                 "“Misses” is the chance that a constituent present in that share of the grains "
+                 "shows up in none of the grains taken "
+                 "(binomial). The sampling error is Gy’s fundamental error, as a relative standard "
+                 "deviation, for a constituent that makes up a "
+                 "tenth of the mass; it is a floor, since layers and clumps come on top. Over 30 % "
+                 "only presence may be claimed. "
+                 "Source: Gy’s formula as in Wills, Mineral Processing Technology, 1982; grains "
+                 "taken as plant matter of 1.5 g/cm³.");
+  sheet.labelled("Not a representative sample",
+                 "Sampling by hand from material at rest does not give a representative sample, "
+                 "and a report must say so "
+                 "(ISO 18283). Absence in the cores does not prove absence in the body.");
 }
 
 }  // namespace leastharm

@@ -1,6 +1,5 @@
 #include <algorithm>
 
-#include "figure_bars.h"
 #include "plan_facts.h"
 #include "print_sections.h"
 #include "table.h"
@@ -14,50 +13,69 @@ void print_ct(const Print& print) {
   const Grid& grid = ct.grid;
   Sheet& sheet = print.sheet;
   sheet.heading("The CT this plan was made on");
-  sheet.labelled("Volume", std::to_string(grid.size[0]) + " × " + std::to_string(grid.size[1]) + " × " +
-                               std::to_string(grid.size[2]) + " voxels of " + number(grid.spacing_mm.x(), 2) + " × " +
+  sheet.labelled("Volume", std::to_string(grid.size[0]) + " × " + std::to_string(grid.size[1]) +
+                               " × " + std::to_string(grid.size[2]) + " voxels of " +
+                               number(grid.spacing_mm.x(), 2) + " × " +
                                number(grid.spacing_mm.y(), 2) + " × " + mm(grid.spacing_mm.z(), 2));
   std::string facts;
-  for (const auto& [name, value] : ct.facts) facts += (facts.empty() ? "" : " · ") + name + " " + value;
+  for (const auto& [name, value] : ct.facts)
+    facts += (facts.empty() ? "" : " · ") + name + " " + value;
   sheet.labelled("Acquisition", facts.empty() ? "not recorded in the CT" : facts);
   sheet.labelled("Series", ct.series_uid.empty() ? "no UID" : ct.series_uid);
-  sheet.labelled("Scanner check", "Room air reads " + number(ct.air_check_hu, 0) + " HU (a well set scanner: −1000 HU). Noise in one voxel: " +
+  sheet.labelled("Scanner check", "Room air reads " + number(ct.air_check_hu, 0) +
+                                      " HU (a well set scanner: −1000 HU). Noise in one voxel: " +
                                       number(ct.noise_hu, 0) + " HU, standard deviation.");
-  for (const auto* findings : {&ct.findings, &print.file().map_findings})
-    for (const Finding& finding : *findings) sheet.bullet(capital(std::string(name_of(finding.level))) + ": " + finding.what);
+  std::vector<std::string> findings;
+  for (const auto* list : {&ct.findings, &print.file().map_findings})
+    for (const Finding& finding : *list) findings.push_back(finding_words(finding));
+  if (!findings.empty()) sheet.bullets("Findings", findings);
 }
 
 void print_frame(const Print& print) {
   const CaseFile& file = print.file();
   std::string text;
   if (file.frame)
-    text = "Where head, front, left and right lie was confirmed by " + (file.frame_by.empty() ? "a person not named" : file.frame_by) +
-           (file.frame_at.empty() ? "" : ", " + file.frame_at) + ". Left and right are the body’s own.";
+    text = "Where head, front, left and right lie was confirmed by " +
+           (file.frame_by.empty() ? "a person not named" : file.frame_by) +
+           (file.frame_at.empty() ? "" : ", " + date_words(file.frame_at)) +
+           ". Left and right are the body’s own.";
   else
-    text = "Sides not confirmed. No person has yet confirmed where head and front lie, so every side in this paper is the "
-           "scanner’s, and says so.";
+    text =
+        "Sides not confirmed. No person has yet confirmed where head and front lie, so every side "
+        "in this paper is the "
+        "scanner’s, and says so.";
   print.sheet.labelled("Body frame", text);
 }
 
 void print_materials(const Print& print) {
   Sheet& sheet = print.sheet;
   sheet.heading("Materials told apart in the CT", 150);
-  Bar bar{"Volume, cm³", {}};
-  Table table{{{"Material", 1.2}, {"Volume, cm³", 1, Align::right}, {"Share of the object", 1, Align::right}, {"", 2.2}}, {}, false};
+  Table table{{{"Material", 1.1},
+               {"Volume, cm³", 0.8, Align::right},
+               {"Share of the object", 1, Align::right},
+               {"How it is drawn in this paper", 2.6}},
+              {},
+              false};
   const auto& volume = print.file().volume_mm3;
-  double object = 0;
-  for (std::size_t m = 1; m < kMaterialCount; ++m)
+  double object = 0, largest = 0;
+  for (std::size_t m = 1; m < kMaterialCount; ++m) {
     if (static_cast<Material>(m) != Material::support) object += volume[m];
+    largest = std::max(largest, volume[m]);
+  }
   for (std::size_t m = 1; m < kMaterialCount; ++m) {
     if (volume[m] <= 0) continue;
     const auto material = static_cast<Material>(m);
     const bool support = material == Material::support;
-    table.rows.push_back({capital(spoken(material)), number(volume[m] / 1000, volume[m] < 1e5 ? 1 : 0),
-                          support ? "–" : number(100 * volume[m] / object, 1) + " %", support ? "not part of the object" : ""});
+    table.rows.push_back(
+        {capital(spoken(material)), number(volume[m] / 1000, volume[m] < 1e5 ? 1 : 0),
+         support ? "not part of it" : number(100 * volume[m] / object, 1) + " %", ""});
+    table.bars.emplace_back(name_of(material), volume[m] / largest);
   }
   draw_table(sheet, table);
-  sheet.paragraph("Loose linen and loose plant packing look alike in a CT; where they lie tells them apart. Resin, wax, "
-                  "bitumen and dried tissue overlap in HU at one energy, and this map cannot name them.", style::caption);
+  sheet.note(
+      "Loose linen and loose plant packing look alike in a CT; where they lie tells them apart. "
+      "Resin, wax, "
+      "bitumen and dried tissue overlap in HU at one energy, and this map cannot name them.");
 }
 
 std::string made_by_words(const MarkRecord& mark) {
@@ -76,15 +94,21 @@ void print_marks(const Print& print) {
   Sheet& sheet = print.sheet;
   sheet.heading("Marks");
   if (print.file().marks.empty()) return sheet.paragraph("No mark is set.");
-  Table table{{{"Name", 2}, {"Kind", 0.9}, {"Volume, cm³", 0.9, Align::right}, {"How it was set", 2}}, {}, false};
+  Table table{
+      {{"Name", 2}, {"Kind", 0.9}, {"Volume, cm³", 0.9, Align::right}, {"How it was set", 2}},
+      {},
+      false};
   for (const MarkRecord& mark : print.file().marks) {
     std::string kind(name_of(mark.kind));
     if (mark.kind == MarkKind::zone) kind += ", weight " + mm(mark.weight_mm);
     table.rows.push_back({mark.name, kind, number(mark.volume_mm3 / 1000, 2), made_by_words(mark)});
   }
   draw_table(sheet, table);
+  std::vector<std::string> waivers;
   for (const Waiver& waiver : print.file().waivers)
-    sheet.bullet("“" + waiver.mark + "” is no longer protected: waived by " + waiver.by + ", " + waiver.at + ". Reason: " + waiver.why);
+    waivers.push_back("“" + waiver.mark + "” is no longer protected. Waived by " + waiver.by +
+                      ", " + date_words(waiver.at) + ". Reason: " + waiver.why);
+  if (!waivers.empty()) sheet.bullets("Waivers", waivers);
 }
 
 }  // namespace

@@ -3,6 +3,7 @@
 #include <string>
 #include <vector>
 
+#include "figure_bars.h"
 #include "figure_body.h"
 #include "sheet.h"
 #include "viewer/print.h"
@@ -17,7 +18,9 @@ struct Print {
   bool draft;
 
   [[nodiscard]] const CaseFile& file() const { return paper.file; }
-  [[nodiscard]] const std::vector<TrackAssessment>& tracks() const { return paper.assessment.tracks; }
+  [[nodiscard]] const std::vector<TrackAssessment>& tracks() const {
+    return paper.assessment.tracks;
+  }
 };
 
 /// The sections' titles, in the order in which they are printed.
@@ -36,6 +39,9 @@ inline constexpr const char* after = "Afterwards: labels, storage, remainder, re
 inline constexpr const char* approvals = "Approvals and signatures";
 inline constexpr const char* identity = "Plan identity";
 }  // namespace title
+
+/// Stacked bars over the whole width, what each hatch means below them.
+void print_bars_with_legend(const Print& print, const std::vector<Bar>& bars, double top);
 
 void print_summary(const Print& print);
 void print_object(const Print& print);

@@ -16,21 +16,51 @@ std::string see_page(const Print& print, const char* section) {
 }
 
 /// A dossier's answer, shortened for page one.
-std::string in_brief(const Print& print, const std::string& topic, const char* section, std::size_t most = 230) {
+std::string in_brief(const Print& print, const std::string& topic, const char* section,
+                     std::size_t most = 230) {
   bool cut = false;
   const std::string text = opening_of(answer(print.file(), topic), most, cut);
   return cut ? text + see_page(print, section) : text;
 }
 
+/// Who has agreed so far, in one line under the title.
+std::string standing(const Print& print) {
+  std::vector<std::string> yes, no;
+  for (const Approval& approval : print.file().approvals)
+    if (approval.voided.empty() && changed_since(approval, print.file()).empty())
+      (approval.decision == "declined" ? no : yes).push_back(approval.role);
+  std::string text = plan_name(print.paper) + ". ";
+  if (yes.empty() && no.empty()) return text + "Not yet approved by anyone.";
+  if (!yes.empty()) text += "Approved by " + listed(yes) + ". ";
+  if (!no.empty()) text += "Declined by " + listed(no) + ".";
+  return text;
+}
+
+std::string which_sides(const Print& print) {
+  if (!print.file().frame) return "Which side is left is not confirmed yet.";
+  int left = 0, right = 0;
+  for (const TrackAssessment& track : print.tracks()) {
+    left += track.side == "left";
+    right += track.side == "right";
+  }
+  if (left + right == 0) return "";
+  if (left > 0 && right > 0)
+    return capital(count_word(left)) + " on the left side, " + count_word(right) + " on the right.";
+  return left > 0 ? "All on the left side." : "All on the right side.";
+}
+
 std::string how_much(const Print& print) {
-  const auto& tracks = print.tracks();
-  const MassRange range = range_of_one_core(tracks);
-  std::string text = capital(counted(static_cast<int>(tracks.size()), "core")) + ", about " +
-                     number(print.paper.assessment.programme.mass_mg, 0) + " mg in all. One thousand mg make one gram. " +
-                     "Nine times in ten, one core will hold between " + number(range.low_mg, 1) + " and " +
-                     number(range.high_mg, 1) + " mg.";
+  if (print.tracks().empty()) return "Nothing yet. No needle path is planned.";
+  const Programme& programme = print.paper.assessment.programme;
+  const MassRange range = range_of_one_core(print.tracks());
+  std::string text = capital(counted(static_cast<int>(print.tracks().size()), "core")) +
+                     ", about " + number(programme.mass_mg, 0) + " mg in all (" +
+                     number(programme.mass_mg_p05, 0) + " to " + number(programme.mass_mg_p95, 0) +
+                     " mg, nine times in ten). One thousand mg make one gram. One core will hold " +
+                     number(range.low_mg, 1) + " to " + number(range.high_mg, 1) + " mg.";
   double need = 0;
-  for (const Request& request : request_file_of(print.paper).requests) need = std::max(need, request.need_mg());
+  for (const Request& request : request_file_of(print.paper).requests)
+    if (!request.pooled) need = std::max(need, request.need_mg());
   if (need > 0) text += " The tests need " + number(need, 0) + " mg from each.";
   return text;
 }
@@ -43,9 +73,11 @@ std::string which_holes(const Print& print) {
     if (hole.along_mm > largest.along_mm) largest = hole;
     reused |= track.through_opening;
   }
-  std::string text = capital(counted(print.paper.assessment.programme.holes, "hole")) + ". The largest is " +
-                     mm(largest.across_mm) + " wide and " + mm(largest.along_mm) +
-                     " long. Each black spot shows one needle’s hole at true size.";
+  const int holes = print.paper.assessment.programme.holes;
+  if (print.tracks().empty()) return "None.";
+  std::string text = holes == 0 ? "No new hole. " : capital(counted(holes, "new hole")) + ". ";
+  text += which_sides(print) + " The largest is " + mm(largest.across_mm) + " wide and " +
+          mm(largest.along_mm) + " long. Each black spot shows one needle’s hole at true size.";
   if (reused) text += " At least one needle goes in through a gap that is there now.";
   return text;
 }
@@ -58,12 +90,16 @@ std::string through_what(const Print& print) {
     longest = std::max(longest, track.path_length_mm);
     bone = std::max(bone, crossed_mm(track, Material::bone));
   }
-  std::string text = "The needles pass through " + listed(names) + ". The longest way in is " + mm(longest, 0) + ".";
-  return text + (bone > 0 ? " Up to " + mm(bone) + " of bone is cut." : " No bone is cut, if the needles go as planned.");
+  if (names.empty()) return "Nothing yet.";
+  std::string text = "The needles pass through " + listed(names) + ". The longest way in is " +
+                     mm(longest, 0) + ".";
+  return text + (bone > 0 ? " Up to " + mm(bone) + " of bone is cut."
+                          : " No bone is cut, if the needles go as planned.");
 }
 
 std::string who_may_stop(const Print& print) {
-  return "Radiologist, conservator and committee must all say yes. Each of them may say no. If the plan is changed, a "
+  return "Radiologist, conservator and committee must all say yes. Each of them may say no. If the "
+         "plan is changed, a "
          "yes no longer counts. On the day: " +
          in_brief(print, "stop rules", title::certainty, 190);
 }
@@ -80,28 +116,38 @@ std::string what_remains(const Print& print) {
 }
 
 std::string is_it_least(const Print& print) {
-  if (!has_proof(print.paper)) return certificate_sentence(print.paper) + " " + kLeastHarmMeans;
   return certificate_sentence(print.paper) + " " + kLeastHarmMeans;
 }
 
-std::vector<std::string> choice(const std::string& name, const Assessment* assessment, const std::string& lost) {
+std::vector<std::string> choice(const std::string& name, const Assessment* assessment,
+                                const std::string& lost) {
   if (!assessment) return {name, "–", "–", "–", "not worked out. " + lost};
-  return {name, std::to_string(assessment->programme.holes), number(assessment->programme.mass_mg, 0) + " mg",
-          number(assessment->programme.score, 1), lost};
+  return {name, std::to_string(assessment->programme.holes),
+          number(assessment->programme.mass_mg, 0) + " mg", number(assessment->programme.score, 1),
+          lost};
 }
 
 void print_choices(const Print& print) {
   const Alternative* half = alternative_best_in(print.paper, "half the mass");
   const Alternative* one = alternative_best_in(print.paper, "one core");
-  Table table{{{"What else was looked at", 1.25}, {"Holes", 0.45, Align::right}, {"Taken", 0.6, Align::right},
-               {"Damage score", 0.85, Align::right}, {"What it would mean", 2.9}}, {}, false};
-  table.rows.push_back(choice("This plan", &print.paper.assessment, "The question can be put to the tests."));
-  table.rows.push_back({"Take nothing", "0", "0 mg", "0.0", "No new hole. The question stays open."});
+  Table table{{{"What else was looked at", 1.25},
+               {"Holes", 0.45, Align::right},
+               {"Taken", 0.6, Align::right},
+               {"Damage score", 0.85, Align::right},
+               {"What it would mean", 2.9}},
+              {},
+              false};
+  table.rows.push_back(
+      choice("This plan", &print.paper.assessment, "The question can be put to the tests."));
+  table.rows.push_back(
+      {"Take nothing", "0", "0 mg", "0.0", "No new hole. The question stays open."});
   bool cut = false;
   table.rows.push_back({"Use a stored sample", "0", "0 mg", "0.0",
-                        capital(opening_of(answer(print.file(), "archived sample"), 90, cut))});
-  table.rows.push_back(choice("Take half the mass", half ? &half->assessment : nullptr, "Fewer tests, or less sure ones."));
-  table.rows.push_back(choice("Take one core", one ? &one->assessment : nullptr, "One place only. It may not stand for the rest."));
+                        opening_of(answer(print.file(), "archived sample"), 90, cut)});
+  table.rows.push_back(choice("Take half the mass", half ? &half->assessment : nullptr,
+                              "Fewer tests, or less sure ones."));
+  table.rows.push_back(choice("Take one core", one ? &one->assessment : nullptr,
+                              "One place only. It may not stand for the rest."));
   draw_table(print.sheet, table);
 }
 
@@ -109,7 +155,8 @@ void print_choices(const Print& print) {
 void print_spots(const Print& print) {
   Sheet& sheet = print.sheet;
   double tallest = 0;
-  for (const TrackAssessment& track : print.tracks()) tallest = std::max(tallest, hole_size(track).across_mm * kPointsPerMm);
+  for (const TrackAssessment& track : print.tracks())
+    tallest = std::max(tallest, hole_size(track).across_mm * kPointsPerMm);
   double x = sheet.prose_x();
   const double y = sheet.y() + tallest / 2 + 1;
   for (const TrackAssessment& track : print.tracks()) {
@@ -120,7 +167,7 @@ void print_spots(const Print& print) {
     cairo_fill(sheet.cairo());
     x += width + 9;
   }
-  sheet.skip(tallest + 5);
+  sheet.skip(tallest + 8.75);
 }
 
 }  // namespace
@@ -130,7 +177,8 @@ void print_summary(const Print& print) {
   TextStyle name = style::title;
   name.most_lines = 2;
   sheet.wide("Sampling plan for " + print.file().object_id, name);
-  sheet.skip(7);
+
+  sheet.wide(standing(print), coloured(style::body, kQuiet));
   sheet.section(title::summary);
   TextStyle brief = style::body;
   brief.most_lines = 4;
@@ -141,11 +189,12 @@ void print_summary(const Print& print) {
   sheet.labelled("Through what?", through_what(print), brief);
   print_choices(print);
   sheet.labelled("Is this least harm?", is_it_least(print), brief);
-  sheet.labelled("What happens to the remains?", what_remains(print), brief);
-  sheet.labelled("Who may refuse or stop it?", who_may_stop(print), brief);
+  sheet.labelled("What of the remains?", what_remains(print), brief);
+  sheet.labelled("Who may stop it?", who_may_stop(print), brief);
   sheet.skip(3.5);
   const Rect where{sheet.area().x, sheet.y(), sheet.area().width, sheet.room()};
-  if (!print.draft && where.height > 70) draw_body(sheet.cairo(), where, print.pictures, print.paper, false);
+  if (!print.draft && where.height > 70)
+    draw_body(sheet.cairo(), where, print.pictures, print.paper, false);
   sheet.new_page();
 }
 

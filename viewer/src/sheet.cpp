@@ -17,12 +17,14 @@ constexpr double kBottomMargin = 23 * kPointsPerMm;
 constexpr double kLabelColumn = 112;
 
 Rect paper_of(PageSize size) {
-  return size == PageSize::a4 ? Rect{0, 0, 210 * kPointsPerMm, 297 * kPointsPerMm} : Rect{0, 0, 612, 792};
+  return size == PageSize::a4 ? Rect{0, 0, 210 * kPointsPerMm, 297 * kPointsPerMm}
+                              : Rect{0, 0, 612, 792};
 }
 
 /// The text area, its height a whole number of grid steps.
 Rect area_of(const Rect& paper) {
-  const double height = std::floor((paper.height - kTopMargin - kBottomMargin) / (2 * kGridPt)) * 2 * kGridPt;
+  const double height =
+      std::floor((paper.height - kTopMargin - kBottomMargin) / (2 * kGridPt)) * 2 * kGridPt;
   return {kSideMargin, kTopMargin, paper.width - 2 * kSideMargin, height};
 }
 
@@ -41,7 +43,10 @@ std::string target_name(const std::string& title) {
 }  // namespace
 
 Sheet::Sheet(PageSize size, SheetFacts facts, PageNotes known)
-    : facts_(std::move(facts)), known_(std::move(known)), paper_(paper_of(size)), area_(area_of(paper_)) {
+    : facts_(std::move(facts)),
+      known_(std::move(known)),
+      paper_(paper_of(size)),
+      area_(area_of(paper_)) {
   surface_ = cairo_pdf_surface_create_for_stream(append, &bytes_, paper_.width, paper_.height);
   cairo_pdf_surface_set_metadata(surface_, CAIRO_PDF_METADATA_TITLE, facts_.title.c_str());
   cairo_pdf_surface_set_metadata(surface_, CAIRO_PDF_METADATA_SUBJECT, facts_.subject.c_str());
@@ -81,27 +86,32 @@ void Sheet::snap() {
 
 void Sheet::draw_running_lines() {
   const double foot = area_.bottom() + 9 * kPointsPerMm;
-  const std::string page = "page " + std::to_string(notes_.pages) + " of " + std::to_string(known_.pages);
+  const std::string page =
+      "page " + std::to_string(notes_.pages) + " of " + std::to_string(known_.pages);
   draw_rule(cairo_, area_.x, area_.right(), foot - 11, 0.4, kRule);
   TextStyle left = style::running;
   left.most_lines = 1;
   TextBlock(cairo_, facts_.object, left, area_.width * 0.45).draw(area_.x, foot - 7.5);
-  draw_line_of_text(cairo_, facts_.plan, aligned(style::running, Align::centre), area_.x + area_.width * 0.62, foot);
+  draw_line_of_text(cairo_, facts_.plan, aligned(style::running, Align::centre),
+                    area_.x + area_.width * 0.62, foot);
   draw_line_of_text(cairo_, page, aligned(style::running, Align::right), area_.right(), foot);
-  if (notes_.pages > 1)
-    draw_line_of_text(cairo_, section_, aligned(style::running, Align::right), area_.right(), area_.y - 8 * kPointsPerMm);
+  if (!running_head_.empty())
+    draw_line_of_text(cairo_, running_head_, aligned(style::running, Align::right), area_.right(),
+                      area_.y - 8 * kPointsPerMm);
 }
 
 void Sheet::new_page() {
   draw_running_lines();
   cairo_show_page(cairo_);
   ++notes_.pages;
+  running_head_ = section_;
   y_ = area_.y;
 }
 
 void Sheet::mark_target(const std::string& name) {
   // A plain box is enough: what counts is the place.
-  const std::string attributes = "name='" + target_name(name) + "' x=" + std::to_string(static_cast<int>(area_.x)) +
+  const std::string attributes = "name='" + target_name(name) +
+                                 "' x=" + std::to_string(static_cast<int>(area_.x)) +
                                  " y=" + std::to_string(static_cast<int>(y_));
   cairo_tag_begin(cairo_, CAIRO_TAG_DEST, attributes.c_str());
   cairo_tag_end(cairo_, CAIRO_TAG_DEST);
@@ -114,6 +124,7 @@ void Sheet::section(const std::string& title, double least_room) {
     need(least_room);
   }
   section_ = title;
+  if (page_is_fresh()) running_head_.clear();  // the title says it
   notes_.page_of[title] = notes_.pages;
   mark_target(title);
   section_outline_ = cairo_pdf_surface_add_outline(surface_, CAIRO_PDF_OUTLINE_ROOT, title.c_str(),
@@ -128,7 +139,8 @@ void Sheet::section(const std::string& title, double least_room) {
 void Sheet::outline(const std::string& title, const std::string& target) {
   mark_target(target);
   cairo_pdf_surface_add_outline(surface_, section_outline_, title.c_str(),
-                                ("dest='" + target_name(target) + "'").c_str(), static_cast<cairo_pdf_outline_flags_t>(0));
+                                ("dest='" + target_name(target) + "'").c_str(),
+                                static_cast<cairo_pdf_outline_flags_t>(0));
 }
 
 void Sheet::heading(const std::string& text, double least_room) {
@@ -167,7 +179,7 @@ void Sheet::paragraph(const std::string& text, const TextStyle& style) {
 
 void Sheet::labelled(const std::string& label, const std::string& text, const TextStyle& style) {
   snap();
-  const TextBlock side(cairo_, label, TextStyle{9, style.leading_pt, Weight::bold}, kLabelColumn - 14);
+  const TextBlock side(cairo_, label, style::side, kLabelColumn - 14);
   need(std::max(side.height(), std::min(28.0, style.leading_pt * 2)));
   side.draw(area_.x, y_);
   const double least_end = y_ + side.height();
@@ -177,12 +189,43 @@ void Sheet::labelled(const std::string& label, const std::string& text, const Te
   skip(3.5);
 }
 
-void Sheet::bullet(const std::string& text) {
+void Sheet::bullets(const std::string& label, const std::vector<std::string>& items) {
+  constexpr double indent = 11;
   snap();
-  const TextBlock block(cairo_, text, style::body, prose_width() - 12);
-  need(std::min(block.height(), 28.0));
-  draw_line_of_text(cairo_, "–", style::body, prose_x(), y_ + 10.4);
-  flow(block, prose_x() + 12);
+  const TextBlock side(cairo_, label, style::side, kLabelColumn - 14);
+  need(std::max(side.height(), 28.0));
+  side.draw(area_.x, y_);
+  const double least_end = y_ + side.height();
+  const int page = notes_.pages;
+  for (const std::string& item : items) {
+    const TextBlock block(cairo_, item, style::body, prose_width() - indent);
+    need(std::min(block.height(), 28.0));
+    draw_line_of_text(cairo_, "–", style::body, prose_x(), y_ + 10.43);
+    flow(block, prose_x() + indent);
+  }
+  if (page == notes_.pages) y_ = std::max(y_, least_end);
+  skip(3.5);
+}
+
+void Sheet::note(const std::string& text) {
+  skip(-3.5);
+  wide(text, style::caption);
+  skip(7);
+}
+
+void Sheet::notice(const std::string& text) {
+  constexpr double pad = 10.5;
+  const TextBlock block(cairo_, text, style::strong, area_.width - 2 * pad - 4);
+  need(block.height() + pad);
+  snap();
+  add_rect(cairo_, {area_.x, y_, area_.width, block.height() + pad});
+  set_colour(cairo_, {0.94, 0.94, 0.95});
+  cairo_fill(cairo_);
+  add_rect(cairo_, {area_.x, y_, 3, block.height() + pad});
+  set_colour(cairo_, kInk);
+  cairo_fill(cairo_);
+  block.draw(area_.x + pad + 4, y_ + pad / 2);
+  skip(block.height() + pad + 10.5);
 }
 
 void Sheet::wide(const std::string& text, const TextStyle& style) {
@@ -214,7 +257,8 @@ std::string Sheet::finish() {
   surface_ = nullptr;
   for (const cairo_status_t status : {drawn, written})
     if (status != CAIRO_STATUS_SUCCESS)
-      throw std::runtime_error(std::string("The paper could not be drawn: ") + cairo_status_to_string(status));
+      throw std::runtime_error(std::string("The paper could not be drawn: ") +
+                               cairo_status_to_string(status));
   return with_language(std::move(bytes_), "en-GB");
 }
 

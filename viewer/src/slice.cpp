@@ -9,8 +9,11 @@ namespace leastharm {
 namespace {
 
 constexpr double kPixelsPerPt = 250.0 / 72.0;
+/// Grey where there is no reading: neither the black of air nor the white of bone.
+constexpr std::uint8_t kOutsideScan = 60;
 
-/// The eight voxels about a point and their trilinear shares; `inside` false where one lies off the grid.
+/// The eight voxels about a point and their trilinear shares; `inside` false where one lies off the
+/// grid.
 struct Corners {
   std::array<std::size_t, 8> offset{};
   std::array<double, 8> share{};
@@ -56,7 +59,8 @@ double hu_of(const Body& body, const Corners& corners) {
 
 std::uint8_t material_of(const Body& body, const Corners& corners) {
   PerMaterial<double> votes{};
-  for (std::size_t n = 0; n < 8; ++n) votes[body.materials[corners.offset[n]] % kMaterialCount] += corners.share[n];
+  for (std::size_t n = 0; n < 8; ++n)
+    votes[body.materials[corners.offset[n]] % kMaterialCount] += corners.share[n];
   return static_cast<std::uint8_t>(std::max_element(votes.begin(), votes.end()) - votes.begin());
 }
 
@@ -85,19 +89,22 @@ void draw_outlines(const Slice& slice, std::vector<std::uint32_t>& pixels) {
       const std::size_t here = static_cast<std::size_t>(row) * width + column;
       for (const std::size_t next : {here + 1, here + static_cast<std::size_t>(width)}) {
         const std::uint8_t a = slice.material[here], b = slice.material[next];
-        if (a != b && slice.measured[here] && slice.measured[next]) mark(column, row, rank(a) > rank(b) ? a : b);
+        if (a != b && slice.measured[here] && slice.measured[next])
+          mark(column, row, rank(a) > rank(b) ? a : b);
       }
     }
 }
 
-/// Steps to the nearest pixel of another material, to the rim, or to what is drawn over the picture.
+/// Steps to the nearest pixel of another material, to the rim, or to what is drawn over the
+/// picture.
 std::vector<int> depth_inside(const Slice& slice, const std::vector<std::uint8_t>& clear) {
   const int width = slice.plane.width, height = slice.plane.height;
   std::vector<int> depth(slice.material.size(), 0);
   const auto relax = [&](int column, int row, int from_column, int from_row) {
     const std::size_t here = static_cast<std::size_t>(row) * width + column;
     const std::size_t from = static_cast<std::size_t>(from_row) * width + from_column;
-    const bool border = clear[here] || !slice.measured[here] || slice.material[here] != slice.material[from];
+    const bool border =
+        clear[here] || !slice.measured[here] || slice.material[here] != slice.material[from];
     depth[here] = border ? 0 : std::min(depth[here], depth[from] + 1);
   };
   for (int row = 1; row + 1 < height; ++row)
@@ -116,23 +123,23 @@ std::vector<int> depth_inside(const Slice& slice, const std::vector<std::uint8_t
 
 }  // namespace
 
-SlicePlane plane_about(const Vec3& centre, const Vec3& right, const Vec3& down, double width_mm, double height_mm,
-                       double width_pt) {
+SlicePlane plane_about(const Vec3& centre, const Vec3& right, const Vec3& down, double width_mm,
+                       double height_mm, double width_pt) {
   SlicePlane plane;
   plane.right = right;
   plane.down = down;
   plane.width = std::max(2, static_cast<int>(std::lround(width_pt * kPixelsPerPt)));
   plane.mm_per_px = width_mm / plane.width;
   plane.height = std::max(2, static_cast<int>(std::lround(height_mm / plane.mm_per_px)));
-  plane.corner_lps_mm =
-      centre - plane.mm_per_px * (0.5 * (plane.width - 1) * right + 0.5 * (plane.height - 1) * down);
+  plane.corner_lps_mm = centre - plane.mm_per_px * (0.5 * (plane.width - 1) * right +
+                                                    0.5 * (plane.height - 1) * down);
   return plane;
 }
 
 Slice cut(const Body& body, const SlicePlane& plane, const GreyScale& scale) {
   Slice slice{plane, {}, {}, {}};
   const std::size_t count = static_cast<std::size_t>(plane.width) * plane.height;
-  slice.grey.assign(count, 255);
+  slice.grey.assign(count, kOutsideScan);
   slice.material.assign(count, 0);
   slice.measured.assign(count, 0);
   for (int row = 0; row < plane.height; ++row)
@@ -161,8 +168,8 @@ void paint_slice(cairo_t* cairo, const Slice& slice, const Rect& where) {
   for (std::size_t n = 0; n < pixels.size(); ++n) pixels[n] = slice.grey[n] * 0x010101u;
   draw_outlines(slice, pixels);
   cairo_surface_t* image =
-      cairo_image_surface_create_for_data(reinterpret_cast<unsigned char*>(pixels.data()), CAIRO_FORMAT_RGB24, width,
-                                          height, width * 4);
+      cairo_image_surface_create_for_data(reinterpret_cast<unsigned char*>(pixels.data()),
+                                          CAIRO_FORMAT_RGB24, width, height, width * 4);
   cairo_save(cairo);
   add_rect(cairo, where);
   cairo_clip(cairo);
@@ -175,20 +182,29 @@ void paint_slice(cairo_t* cairo, const Slice& slice, const Rect& where) {
   cairo_surface_destroy(image);
 }
 
-std::vector<MaterialWord> words_on(const Slice& slice, const std::vector<std::uint8_t>& clear, int least_px) {
+std::vector<MaterialWord> words_on(const Slice& slice, const std::vector<std::uint8_t>& clear,
+                                   int least_px, double word_width_px) {
   const std::vector<int> depth = depth_inside(slice, clear);
+  PerMaterial<std::size_t> best{};
+  for (std::size_t n = 0; n < depth.size(); ++n)
+    if (depth[n] > depth[best[slice.material[n]]] ||
+        slice.material[best[slice.material[n]]] != slice.material[n])
+      best[slice.material[n]] = n;
+  std::vector<std::size_t> order;
+  for (std::size_t m = 1; m < kMaterialCount; ++m)
+    if (slice.material[best[m]] == m && depth[best[m]] >= least_px) order.push_back(best[m]);
+  std::stable_sort(order.begin(), order.end(),
+                   [&](std::size_t a, std::size_t b) { return depth[a] > depth[b]; });
   std::vector<MaterialWord> words;
-  for (std::size_t m = 1; m < kMaterialCount; ++m) {
-    std::size_t best = 0;
-    int deepest = 0;
-    for (std::size_t n = 0; n < depth.size(); ++n)
-      if (slice.material[n] == m && depth[n] > deepest) {
-        deepest = depth[n];
-        best = n;
-      }
-    if (deepest >= least_px)
-      words.push_back({static_cast<Material>(m), static_cast<double>(best % static_cast<std::size_t>(slice.plane.width)),
-                       static_cast<double>(best / static_cast<std::size_t>(slice.plane.width))});
+  const auto width = static_cast<std::size_t>(slice.plane.width);
+  for (const std::size_t n : order) {
+    const MaterialWord word{static_cast<Material>(slice.material[n]),
+                            static_cast<double>(n % width), static_cast<double>(n / width)};
+    const bool crowded = std::any_of(words.begin(), words.end(), [&](const MaterialWord& other) {
+      return std::abs(other.column - word.column) < word_width_px &&
+             std::abs(other.row - word.row) < word_width_px / 4;
+    });
+    if (!crowded) words.push_back(word);
   }
   return words;
 }

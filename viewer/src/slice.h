@@ -18,8 +18,8 @@ struct GreyScale {
 
 /// A flat cut through the volume, laid out as an image.
 struct SlicePlane {
-  Vec3 corner_lps_mm;          ///< centre of the top left pixel
-  Vec3 right, down;            ///< unit, square to each other
+  Vec3 corner_lps_mm;  ///< centre of the top left pixel
+  Vec3 right, down;    ///< unit, square to each other
   double mm_per_px = 0.5;
   int width = 0, height = 0;
 
@@ -28,14 +28,15 @@ struct SlicePlane {
   }
 };
 /// A plane of `width_mm` x `height_mm` about a centre, sampled for `width_pt` of paper.
-[[nodiscard]] SlicePlane plane_about(const Vec3& centre, const Vec3& right, const Vec3& down, double width_mm,
-                                     double height_mm, double width_pt);
+[[nodiscard]] SlicePlane plane_about(const Vec3& centre, const Vec3& right, const Vec3& down,
+                                     double width_mm, double height_mm, double width_pt);
 
-/// Grey levels and materials on a plane. HU are trilinear; a pixel's material is the one with the largest trilinear
-/// share, so that borders run smoothly between voxel centres.
+/// Grey levels and materials on a plane. HU are trilinear; a pixel's material is the one with the
+/// largest trilinear share, so that borders run smoothly between voxel centres.
 struct Slice {
   SlicePlane plane;
-  std::vector<std::uint8_t> grey, material, measured;   ///< row by row; measured = 0 outside the scan
+  std::vector<std::uint8_t> grey, material,
+      measured;  ///< row by row; measured = 0 outside the scan
 };
 [[nodiscard]] Slice cut(const Body& body, const SlicePlane& plane, const GreyScale& scale);
 
@@ -50,8 +51,10 @@ struct MaterialWord {
   Material material;
   double column, row;
 };
-/// `clear` (1 a pixel) keeps words away from what is drawn over the picture.
-[[nodiscard]] std::vector<MaterialWord> words_on(const Slice& slice, const std::vector<std::uint8_t>& clear,
-                                                 int least_px);
+/// `clear` (1 a pixel) keeps words away from what is drawn over the picture; a material whose word
+/// would run into that of a wider part goes without.
+[[nodiscard]] std::vector<MaterialWord> words_on(const Slice& slice,
+                                                 const std::vector<std::uint8_t>& clear,
+                                                 int least_px, double word_width_px);
 
 }  // namespace leastharm

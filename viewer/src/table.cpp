@@ -7,7 +7,7 @@ namespace leastharm {
 namespace {
 
 constexpr double kGutter = 10;
-constexpr int kMostLines = 14;   // a cell longer than this belongs into prose
+constexpr int kMostLines = 14;  // a cell longer than this belongs into prose
 
 struct Cells {
   std::vector<TextBlock> blocks;
@@ -19,7 +19,8 @@ Cells break_row(Sheet& sheet, const Table& table, const std::vector<double>& wid
   Cells cells;
   style.most_lines = kMostLines;
   for (std::size_t n = 0; n < texts.size(); ++n) {
-    cells.blocks.emplace_back(sheet.cairo(), texts[n], aligned(style, table.columns[n].align), widths[n]);
+    cells.blocks.emplace_back(sheet.cairo(), texts[n], aligned(style, table.columns[n].align),
+                              widths[n]);
     cells.height = std::max(cells.height, cells.blocks.back().height());
   }
   cells.height += kGridPt;
@@ -33,6 +34,14 @@ void draw_cells(Sheet& sheet, const Cells& cells, const std::vector<double>& wid
     x += widths[n] + kGutter;
   }
   sheet.skip(cells.height);
+}
+
+void draw_bar(Sheet& sheet, const std::pair<std::string, double>& bar, double x, double width) {
+  const Rect piece{x, sheet.y() + 3.5, std::max(1.0, bar.second * width), 7};
+  add_rect(sheet.cairo(), piece);
+  fill_as_part(sheet.cairo(), bar.first);
+  add_rect(sheet.cairo(), piece);
+  stroke(sheet.cairo(), kInk, 0.4);
 }
 
 std::vector<double> column_widths(const Sheet& sheet, const Table& table) {
@@ -73,6 +82,7 @@ void draw_table(Sheet& sheet, const Table& table) {
     } else if (n > 0) {
       draw_rule(cairo, left, right, sheet.y(), total ? 0.5 : 0.25, total ? kInk : kRule);
     }
+    if (n < table.bars.size()) draw_bar(sheet, table.bars[n], right - widths.back(), widths.back());
     draw_cells(sheet, cells, widths);
   }
   draw_rule(cairo, left, right, sheet.y(), 0.8);

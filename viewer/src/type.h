@@ -12,9 +12,9 @@ namespace leastharm {
 struct Rgb {
   double red = 0, green = 0, blue = 0;
 };
-inline constexpr Rgb kInk{0.10, 0.10, 0.12};       ///< text
-inline constexpr Rgb kQuiet{0.38, 0.38, 0.41};     ///< captions, running lines
-inline constexpr Rgb kRule{0.72, 0.72, 0.74};      ///< hairlines
+inline constexpr Rgb kInk{0.10, 0.10, 0.12};    ///< text
+inline constexpr Rgb kQuiet{0.38, 0.38, 0.41};  ///< captions, running lines
+inline constexpr Rgb kRule{0.72, 0.72, 0.74};   ///< hairlines
 inline constexpr Rgb kWhite{1, 1, 1};
 
 void set_colour(cairo_t* cairo, Rgb colour);
@@ -35,13 +35,14 @@ struct TextStyle {
   bool italic = false;
   Rgb colour = kInk;
   Align align = Align::left;
-  int most_lines = 0;   ///< 0 = as many as it takes; else the last one ends in an ellipsis
+  int most_lines = 0;  ///< 0 = as many as it takes; else the last one ends in an ellipsis
 };
 
 /// The styles of the printout.
 namespace style {
 inline constexpr TextStyle body{};
 inline constexpr TextStyle strong{9.8, 14, Weight::bold};
+inline constexpr TextStyle side{9, 14, Weight::bold};
 inline constexpr TextStyle title{25, 31.5, Weight::bold};
 inline constexpr TextStyle section{17, 24.5, Weight::bold};
 inline constexpr TextStyle heading{10.8, 14, Weight::bold};
@@ -55,8 +56,8 @@ inline constexpr TextStyle running{7.4, 10.5, Weight::regular, false, kQuiet};
 [[nodiscard]] TextStyle aligned(TextStyle style, Align align);
 [[nodiscard]] TextStyle coloured(TextStyle style, Rgb colour);
 
-/// Text broken into lines for one width. A number is never parted from its unit; words too long for the width are
-/// broken anywhere.
+/// Text broken into lines for one width. A number is never parted from its unit; words too long for
+/// the width are broken anywhere.
 class TextBlock {
  public:
   TextBlock(cairo_t* cairo, const std::string& text, const TextStyle& style, double width_pt);
@@ -76,10 +77,10 @@ class TextBlock {
   std::shared_ptr<void> layout_;
 };
 
-/// One line of text with its baseline at `y`; `x` is its left end, middle or right end by the style's alignment.
-/// With `halo`, a rim in that colour is drawn behind the letters.
-void draw_line_of_text(cairo_t* cairo, const std::string& text, const TextStyle& style, double x, double y,
-                       const Rgb* halo = nullptr);
+/// One line of text with its baseline at `y`; `x` is its left end, middle or right end by the
+/// style's alignment. With `halo`, a rim in that colour is drawn behind the letters.
+void draw_line_of_text(cairo_t* cairo, const std::string& text, const TextStyle& style, double x,
+                       double y, const Rgb* halo = nullptr);
 [[nodiscard]] double text_width(cairo_t* cairo, const std::string& text, const TextStyle& style);
 
 /// Throws BadInput where the typeface is not installed.

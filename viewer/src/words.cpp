@@ -22,7 +22,8 @@ std::string mm(double value, int decimals) { return number(value, decimals) + " 
 std::string mg(double value) { return number(value, 1) + " mg"; }
 
 std::string mass_with_interval(const CoreYield& core) {
-  return mg(core.mass_mg) + " (" + number(core.mass_mg_p05, 1) + " to " + number(core.mass_mg_p95, 1) + ")";
+  return mg(core.mass_mg) + " (" + number(core.mass_mg_p05, 1) + " to " +
+         number(core.mass_mg_p95, 1) + ")";
 }
 
 std::string chance(double p) {
@@ -34,14 +35,36 @@ std::string chance(double p) {
 }
 
 std::string point(const Vec3& lps_mm) {
-  return "(" + number(lps_mm.x(), 1) + ", " + number(lps_mm.y(), 1) + ", " + number(lps_mm.z(), 1) + ")";
+  return number(lps_mm.x(), 1) + ", " + number(lps_mm.y(), 1) + ", " + number(lps_mm.z(), 1);
+}
+
+std::string chance_with_error(double p, double standard_error) {
+  if (p < 0.001 || p > 0.999) return chance(p);
+  const int decimals = p < 0.1 ? 2 : 1;
+  return number(100 * p, decimals) + " ± " + number(100 * standard_error, decimals) + " %";
+}
+
+std::string date_words(const std::string& iso) {
+  static constexpr std::array<const char*, 12> months{
+      "January", "February", "March",     "April",   "May",      "June",
+      "July",    "August",   "September", "October", "November", "December"};
+  int year = 0, month = 0, day = 0, hour = 0, minute = 0;
+  if (std::sscanf(iso.c_str(), "%4d-%2d-%2dT%2d:%2d", &year, &month, &day, &hour, &minute) != 5 ||
+      month < 1 || month > 12)
+    return iso;
+  char clock[16];
+  std::snprintf(clock, sizeof clock, "%02d:%02d UTC", hour % 100, minute % 100);
+  return std::to_string(day) + " " + months[static_cast<std::size_t>(month - 1)] + " " +
+         std::to_string(year) + ", " + clock;
 }
 
 std::string count_word(int count) {
-  static constexpr std::array<const char*, 13> words{"no",  "one",   "two",   "three", "four",   "five",  "six",
-                                                     "seven", "eight", "nine", "ten",   "eleven", "twelve"};
-  return count >= 0 && count < static_cast<int>(words.size()) ? words[static_cast<std::size_t>(count)]
-                                                              : std::to_string(count);
+  static constexpr std::array<const char*, 13> words{"no",   "one",    "two",   "three", "four",
+                                                     "five", "six",    "seven", "eight", "nine",
+                                                     "ten",  "eleven", "twelve"};
+  return count >= 0 && count < static_cast<int>(words.size())
+             ? words[static_cast<std::size_t>(count)]
+             : std::to_string(count);
 }
 
 std::string counted(int count, const std::string& singular) {
@@ -58,7 +81,8 @@ std::string listed(const std::vector<std::string>& words) {
 }
 
 std::string capital(std::string words) {
-  if (!words.empty()) words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
+  if (!words.empty())
+    words[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(words[0])));
   return words;
 }
 
@@ -87,11 +111,18 @@ std::string opening_of(const std::string& text, std::size_t most, bool& cut) {
   return text.substr(0, stop) + "…";
 }
 
+std::string finding_words(const Finding& finding) {
+  return capital(std::string(name_of(finding.level))) + ": " + finding.what;
+}
+
 std::string spoken(Material material) {
   switch (material) {
-    case Material::body: return "body tissue";
-    case Material::dense: return "dense object";
-    default: return std::string(name_of(material));
+    case Material::body:
+      return "body tissue";
+    case Material::dense:
+      return "dense object";
+    default:
+      return std::string(name_of(material));
   }
 }
 

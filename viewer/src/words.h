@@ -16,8 +16,12 @@ namespace leastharm {
 [[nodiscard]] std::string mass_with_interval(const CoreYield& core);
 /// A chance in per cent, never rounded to none or certain: "below 0.1 %", "97 %", "over 99.9 %".
 [[nodiscard]] std::string chance(double p);
-/// "(−12.3, 45.0, 300.1)".
+/// "−12.3, 45.0, 300.1".
 [[nodiscard]] std::string point(const Vec3& lps_mm);
+/// A chance with its standard error, where the chance is large enough to carry one.
+[[nodiscard]] std::string chance_with_error(double p, double standard_error);
+/// "3 February 2026, 10:00 UTC" from ISO 8601; other texts as they are.
+[[nodiscard]] std::string date_words(const std::string& iso);
 /// "one" to "twelve", then figures.
 [[nodiscard]] std::string count_word(int count);
 /// "one core", "five cores".
@@ -30,8 +34,12 @@ inline constexpr const char* kNotAnswered = "not answered";
 /// What the dossier says on a topic, or "not answered".
 [[nodiscard]] std::string answer(const CaseFile& file, const std::string& topic);
 [[nodiscard]] bool is_answered(const CaseFile& file, const std::string& topic);
-/// The first whole sentences of a text within `most` characters; `cut` says whether something was left out.
+/// The first whole sentences of a text within `most` characters; `cut` says whether something was
+/// left out.
 [[nodiscard]] std::string opening_of(const std::string& text, std::size_t most, bool& cut);
+
+/// "Refused: …".
+[[nodiscard]] std::string finding_words(const Finding& finding);
 
 /// The material as a person would say it: "body tissue", "dense object".
 [[nodiscard]] std::string spoken(Material material);
