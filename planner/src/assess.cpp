@@ -13,7 +13,7 @@
 #include "planner/placement.h"
 #include "planner/sides.h"
 #include "planner/swept.h"
-#include "text.h"
+#include "planner/text.h"
 
 namespace leastharm {
 

@@ -8,7 +8,7 @@
 #include <string>
 
 #include "imaging/error.h"
-#include "text.h"
+#include "planner/text.h"
 
 namespace leastharm {
 

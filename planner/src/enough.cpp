@@ -8,7 +8,7 @@
 #include "imaging/error.h"
 #include "planner/core_yield.h"
 #include "planner/counter_random.h"
-#include "text.h"
+#include "planner/text.h"
 
 namespace leastharm {
 

@@ -6,7 +6,7 @@
 
 #include "imaging/error.h"
 #include "planner/nearest.h"
-#include "text.h"
+#include "planner/text.h"
 
 namespace leastharm {
 

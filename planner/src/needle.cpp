@@ -4,7 +4,7 @@
 #include <numbers>
 
 #include "imaging/error.h"
-#include "text.h"
+#include "planner/text.h"
 
 namespace leastharm {
 

@@ -117,7 +117,7 @@ class TouchMap {
 
 /// disc_chance by integrating across the disc: for each chord the chance along it is an error function.
 double integrated_disc_chance(double distance, double radius, double sd) {
-  constexpr int kSteps = 128;
+  constexpr int kSteps = 48;
   const double low = std::max(-radius, distance - 9 * sd), high = std::min(radius, distance + 9 * sd);
   if (low >= high) return 0;
   double sum = 0;
@@ -153,8 +153,8 @@ class DiscChanceTable {
   }
 
  private:
-  static constexpr int kRows = 129, kColumns = 321;
-  static constexpr double kSpan = 8;
+  static constexpr int kRows = 97, kColumns = 261;
+  static constexpr double kSpan = 6.5;
   static std::size_t index(int row, int column) {
     return static_cast<std::size_t>(row) * kColumns + static_cast<std::size_t>(column);
   }

@@ -6,7 +6,7 @@
 
 #include "imaging/error.h"
 #include "json_reader.h"
-#include "text.h"
+#include "planner/text.h"
 
 namespace leastharm {
 

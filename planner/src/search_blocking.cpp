@@ -5,7 +5,7 @@
 #include <functional>
 
 #include "search_dense.h"
-#include "text.h"
+#include "planner/text.h"
 
 namespace leastharm {
 namespace {

@@ -1,4 +1,4 @@
-#include "text.h"
+#include "planner/text.h"
 
 #include <array>
 #include <cstdio>

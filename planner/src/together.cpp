@@ -13,7 +13,7 @@
 #include "imaging/error.h"
 #include "planner/assessor.h"
 #include "planner/cylinder.h"
-#include "text.h"
+#include "planner/text.h"
 
 namespace leastharm {
 

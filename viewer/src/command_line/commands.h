@@ -12,6 +12,7 @@
 #include "imaging/grid.h"
 #include "planner/assess.h"
 #include "planner/case.h"
+#include "planner/text.h"
 
 namespace leastharm {
 
@@ -45,8 +46,6 @@ void add_unbuilt_commands(CLI::App& program, const Console& console);   // what 
 [[nodiscard]] std::string time_now();
 [[nodiscard]] nlohmann::json to_json(const std::vector<Finding>& findings);
 void print_findings(std::ostream& out, const std::vector<Finding>& findings);
-/// "12.3": fixed decimals.
-[[nodiscard]] std::string fixed(double value, int decimals);
 /// Nearest word by edit distance, or empty where none is near.
 [[nodiscard]] std::string nearest_word(const std::string& word, const std::vector<std::string>& words);
 /// The request of a case, or the defaults where nothing was asked yet.

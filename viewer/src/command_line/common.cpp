@@ -78,12 +78,6 @@ void print_findings(std::ostream& out, const std::vector<Finding>& findings) {
   for (const Finding& f : findings) out << "  " << name_of(f.level) << ": " << f.what << "\n";
 }
 
-std::string fixed(double value, int decimals) {
-  std::ostringstream text;
-  text << std::fixed << std::setprecision(decimals) << value;
-  return text.str();
-}
-
 std::string nearest_word(const std::string& word, const std::vector<std::string>& words) {
   const auto distance = [&](const std::string& other) {
     std::vector<std::size_t> row(other.size() + 1);

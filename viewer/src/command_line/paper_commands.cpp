@@ -26,12 +26,6 @@ std::string file_sha256(const fs::path& path) {
   return stream ? sha256_hex(std::string_view(bytes.str())) : "";
 }
 
-std::string join(const std::vector<std::string>& words) {
-  std::string text;
-  for (const auto& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
-}
-
 Paper paper_of(const CaseFolder& folder, const OpenedCase& volumes) {
   Paper paper{.file = folder.file,
               .volumes = volumes,
@@ -75,7 +69,7 @@ struct ApproveOptions {
 
 void approve(const ApproveOptions& o, const Console& console) {
   if (std::ranges::find(kRoles, o.role) == kRoles.end())
-    throw BadInput("--role \"" + o.role + "\": use one of " + join(kRoles));
+    throw BadInput("--role \"" + o.role + "\": use one of " + joined(kRoles));
   if (o.by.empty()) throw BadInput("--by needs the name of who speaks");
   CaseFolder folder = CaseFolder::open(o.case_path);
   if (folder.file.plan.tracks.empty())
@@ -132,7 +126,7 @@ void check_approvals(const CaseFile& file, Failures& failures) {
     } else if (last->decision == "declined") {
       failures.push_back("approval of " + role + ": declined by " + last->by);
     } else if (const auto changed = changed_since(*last, file); !changed.empty()) {
-      failures.push_back("approval of " + role + ": void, because changed since: " + join(changed));
+      failures.push_back("approval of " + role + ": void, because changed since: " + joined(changed));
     } else if (!last->voided.empty()) {
       failures.push_back("approval of " + role + ": void, because " + last->voided);
     }
@@ -182,7 +176,7 @@ void add_paper_commands(CLI::App& program, const Console& console) {
   auto* approve_command = program.add_subcommand("approve", "Record who agrees to the plan, or does not");
   auto a = std::make_shared<ApproveOptions>();
   approve_command->add_option("--case", a->case_path, "Case folder")->required();
-  approve_command->add_option("--role", a->role, join(kRoles))->required();
+  approve_command->add_option("--role", a->role, joined(kRoles))->required();
   approve_command->add_option("--by", a->by, "Name of who speaks")->required();
   approve_command->add_option("--plan", a->plan, "Head of the plan's SHA-256, as printed");
   approve_command->add_flag("--decline", a->decline, "Record a refusal");
