@@ -8,11 +8,11 @@
 namespace leastharm::phantom {
 namespace {
 
-constexpr double kLatticeStep_mm = 4;
+constexpr double kLatticeStep_mm = 5;
 
 // z, middle, side, front, back, exponent
 Loft dried_torso() {
-  return Loft({{-70, 4, 128, 52, 60, 2.4}, {-20, 2, 136, 58, 72, 2.5}, {60, 0, 136, 60, 76, 2.5},
+  return Loft({{-190, 2, 88, 22, 26, 2}, {-130, 2, 106, 40, 46, 2.1}, {-70, 3, 124, 52, 62, 2.3}, {-20, 2, 136, 58, 72, 2.5}, {60, 0, 136, 60, 76, 2.5},
                {110, 0, 126, 54, 74, 2.4},  {160, 0, 106, 47, 72, 2.4}, {200, 0, 105, 52, 72, 2.4},
                {250, 0, 110, 62, 74, 2.4},  {310, 0, 114, 68, 77, 2.4}, {370, 0, 112, 66, 77, 2.4},
                {405, 0, 112, 58, 72, 2.3},  {432, 2, 96, 46, 60, 2.2},  {455, 4, 58, 42, 50, 2.1},
@@ -46,10 +46,11 @@ std::vector<ShapePtr> flesh(const HumanPlan& plan) {
   for (const int side : {1, -1}) {
     out.push_back(ellipsoid(Vec3(side * 118.0, 6, 412), Vec3::Constant(29 + more)));
     out.push_back(tube(thickened(upper_arm(side), 24 + 0.7 * more, 19 + more), Vec3::UnitX()));
-    out.push_back(tube(thickened(forearm(side), 17 + more, 14 + more), Vec3::UnitZ()));
-    const Course arm = forearm(side);
+    out.push_back(tube(thickened(forearm(side, plan.arms_crossed), 17 + more, 14 + more), Vec3::UnitZ()));
+    const Course arm = forearm(side, plan.arms_crossed);
     const Vec3 along = (arm.back() - arm[arm.size() - 2]).normalized();
-    out.push_back(stretch({arm.back(), 15, 10}, {arm.back() + 58 * along + Vec3(0, 7, 0), 20, 8}, Vec3::UnitZ()));
+    out.push_back(stretch({arm.back(), 15, 10}, {arm.back() + 58 * along + Vec3(0, 4, 0), 20, 8},
+                          plan.arms_crossed ? Vec3::UnitZ() : Vec3::UnitY()));
     std::vector<TubePoint> thigh = thickened(leg(side), 62 + more, 26 + more);
     out.push_back(tube(thigh, Vec3::UnitX()));
     out.push_back(stretch({Vec3(side * 52.0, 30, -784), 20, 20}, {Vec3(side * 56.0, -108, -806), 34, 10}, Vec3::UnitX()));
@@ -89,7 +90,10 @@ class Builder {
     out_.outside = swollen(hull, mm + plan_.air_fold_mm, tile_, 0.2 * mm, 55);
     add(out_.outside, Material::wrapping, texture::linen({out_.outside, 2.6, 0.55, 0.05}));
     if (plan_.air_fold_mm > 0)
-      add(swollen(skin_, 0.45 * plan_.air_fold_mm, tile_, 0.5 * plan_.air_fold_mm, 38), Material::air, texture::air());
+      // Folds stand off at the front and sides; at the back the body rests on them.
+      add(common(swollen(skin_, 0.65 * plan_.air_fold_mm, tile_, 0.4 * plan_.air_fold_mm, 38),
+                 half_space(Vec3(0, 45, 0), Vec3(0, 1, 0), plan_.region)),
+          Material::air, texture::air());
   }
 
   void fill_dried() {
@@ -100,7 +104,7 @@ class Builder {
     add(rough_room, Material::air, texture::air());
     if (plan_.resin) {
       add(common(rough_room, half_space(Vec3(0, 26, 60), Vec3(0, -1, 0.55), plan_.region)), Material::resin, texture::resin());
-      out_.points["resin_pelvis"] = Vec3(26, 38, 50);
+      out_.points["resin_pelvis"] = Vec3(22, 30, 53);
     }
     if (plan_.packing) pack(*plan_.packing, rough_room);
     back_muscle(texture::dried_tissue());
@@ -109,10 +113,14 @@ class Builder {
   }
 
   void pack(const Texture& filling, const ShapePtr& room) {
+    if (plan_.filled)
+      add(common(room, common(rough(half_space(Vec3(0, -6, 200), Vec3(0, -1, -0.05), plan_.region), tile_, 3, 20),
+                              rough(half_space(Vec3(0, 0, 318), Vec3(0, 0, 1), plan_.region), tile_, 3, 20))),
+          Material::packing, filling);
     for (const int side : {1, -1}) {
       const auto at = [&](double x, double y, double z) { return Vec3(side * x, y, z); };
       const ShapePtr column = tube({{at(52, 20, 112), 22, 23}, {at(53, 15, 160), 24, 24}, {at(53, 16, 210), 24, 25}, {at(53, 20, 262), 25, 25}, {at(54, 24, 310), 23, 23}}, Vec3::UnitX());
-      add(common(rough(column, tile_, 2.2, 14), room), Material::packing, filling);
+      if (!plan_.filled) add(common(rough(column, tile_, 2.2, 14), room), Material::packing, filling);
       out_.points[side > 0 ? "packing_left" : "packing_right"] = at(53, 16, 205);
     }
   }
@@ -163,12 +171,14 @@ class Builder {
     append(out_.parts, shoulder_bones());
     append(out_.parts, pelvis_bones());
     append(out_.parts, leg_bones());
-    for (const int side : {-1, 1}) append(out_.parts, arm_bones(side));
+    for (const int side : {-1, 1}) append(out_.parts, arm_bones(side, plan_.arms_crossed));
     const Move head = head_move(plan_.head_scale);
     append(out_.parts, moved(skull_bones(), head));
     const ShapePtr room = moved(skull_room(), head);
     if (plan_.living) {
-      add(grown(room, -1), Material::body, texture::muscle());
+      add(room, Material::body, texture::brain());
+      for (const int side : {1, -1})
+        add(moved(ellipsoid(Vec3(side * 32.0, -67, -21), Vec3(18, 25, 16.5)), head), Material::body, texture::fat());
       return;
     }
     // Shrunken membranes, and resin that ran to the back of a head lying on it.

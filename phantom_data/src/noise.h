@@ -1,6 +1,5 @@
 #pragma once
 
-#include <cmath>
 #include <cstdint>
 #include <vector>
 
@@ -31,11 +30,14 @@ class NoiseTile {
  public:
   explicit NoiseTile(std::uint64_t seed);
 
+  /// Coordinates may reach from -4096 to 4096.
   [[nodiscard]] double at(const Vec3& p) const {
-    const double fx = std::floor(p.x()), fy = std::floor(p.y()), fz = std::floor(p.z());
-    const auto u = static_cast<float>(p.x() - fx), v = static_cast<float>(p.y() - fy),
-               w = static_cast<float>(p.z() - fz);
-    const unsigned i0 = wrapped(fx), j0 = wrapped(fy), k0 = wrapped(fz);
+    // A multiple of the period makes them positive, so that a cast rounds down.
+    const double x = p.x() + 4096, y = p.y() + 4096, z = p.z() + 4096;
+    const auto i = static_cast<unsigned>(static_cast<int>(x)), j = static_cast<unsigned>(static_cast<int>(y)),
+               k = static_cast<unsigned>(static_cast<int>(z));
+    const auto u = static_cast<float>(x - i), v = static_cast<float>(y - j), w = static_cast<float>(z - k);
+    const unsigned i0 = i & kMask, j0 = j & kMask, k0 = k & kMask;
     const unsigned i1 = (i0 + 1) & kMask, j1 = (j0 + 1) & kMask, k1 = (k0 + 1) & kMask;
     const float a = along(i0, i1, j0, k0, u), b = along(i0, i1, j1, k0, u);
     const float c = along(i0, i1, j0, k1, u), d = along(i0, i1, j1, k1, u);
@@ -45,7 +47,6 @@ class NoiseTile {
 
  private:
   static constexpr unsigned kSize = 64, kMask = kSize - 1;
-  static unsigned wrapped(double x) { return static_cast<unsigned>(static_cast<int>(x)) & kMask; }
   [[nodiscard]] float node(unsigned i, unsigned j, unsigned k) const {
     return nodes_[i + kSize * (j + kSize * k)];
   }

@@ -69,6 +69,15 @@ Grid grid_over(const Box& content, const Move& lps_from_scene, const Vec3& spaci
   return grid;
 }
 
+// The box in the scene's frame that holds the whole grid.
+Box reach(const Grid& grid, const Move& lps_from_scene) {
+  const Vec3 size(grid.size[0], grid.size[1], grid.size[2]);
+  const Vec3 half = 0.5 * grid.spacing_mm.cwiseProduct(size);
+  const Vec3 centre = lps_from_scene.undo(grid.lps_from_index(0.5 * (size - Vec3::Ones())));
+  const Vec3 around = (lps_from_scene.turn.transpose() * grid.direction).cwiseAbs() * half;
+  return {centre - around, centre + around};
+}
+
 Mat3 turn_of(bool prone, bool feet_first) {
   return turn_deg({0, feet_first ? 180.0 : 0.0, 0}) * turn_deg({0, 0, prone ? 180.0 : 0.0});
 }
@@ -129,9 +138,11 @@ Phantom make_phantom(std::string_view name, const PhantomOptions& options) {
   settings.hu_offset = options.hu_offset;
   settings.seed = options.seed;
   settings.threads = options.threads;
-  const Scene scene = scenario.build({options.seed, options.threads, turn});
-  settings.grid = grid_over(scene.content, settings.lps_from_scene, options.spacing_mm.value_or(scenario.spacing_mm),
+  settings.grid = grid_over(Move{.turn = turn}.apply(scenario.content), settings.lps_from_scene,
+                            options.spacing_mm.value_or(scenario.spacing_mm),
                             turn_deg(options.grid_rotation_deg.value_or(scenario.grid_rotation_deg)));
+  const Scene scene =
+      scenario.build({options.seed, options.threads, turn, reach(settings.grid, settings.lps_from_scene)});
 
   Phantom out;
   Scan result = scan(scene, settings);

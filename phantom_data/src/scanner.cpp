@@ -18,7 +18,7 @@ std::array<int, 3> samples_per_voxel(const Vec3& spacing_mm) {
   const auto count = [](double mm, double step) {
     return std::clamp(static_cast<int>(std::ceil(mm / step - 1e-9)), 2, 4);
   };
-  return {count(spacing_mm.x(), 0.75), count(spacing_mm.y(), 0.75), count(spacing_mm.z(), 1.5)};
+  return {count(spacing_mm.x(), 0.9), count(spacing_mm.y(), 0.9), count(spacing_mm.z(), 1.6)};
 }
 
 std::vector<float> blur_kernel(double sigma) {
@@ -166,36 +166,45 @@ class Painter {
   }
 
   void blur(Plane& plane) const {
-    blur_along(plane.hu, plane.spare, plane.wide, plane.high, blur_[0], 1);
-    blur_along(plane.spare, plane.hu, plane.wide, plane.high, blur_[1], plane.wide);
+    const int reach_i = static_cast<int>(blur_[0].size() / 2), reach_j = static_cast<int>(blur_[1].size() / 2);
+    std::vector<float> padded(static_cast<std::size_t>(plane.wide + 2 * reach_i));
+    for (int j = 0; j < plane.high; ++j) {
+      const float* row = &plane.hu[static_cast<std::size_t>(plane.wide) * j];
+      std::fill_n(padded.begin(), reach_i, row[0]);
+      std::copy_n(row, plane.wide, padded.begin() + reach_i);
+      std::fill_n(padded.end() - reach_i, reach_i, row[plane.wide - 1]);
+      add_up(blur_[0], plane.wide, &plane.spare[static_cast<std::size_t>(plane.wide) * j],
+             [&](int tap) { return &padded[static_cast<std::size_t>(tap)]; });
+    }
+    for (int j = 0; j < plane.high; ++j)
+      add_up(blur_[1], plane.wide, &plane.hu[static_cast<std::size_t>(plane.wide) * j], [&](int tap) {
+        return &plane.spare[static_cast<std::size_t>(plane.wide) * std::clamp(j + tap - reach_j, 0, plane.high - 1)];
+      });
   }
 
-  static void blur_along(const std::vector<float>& from, std::vector<float>& to, int wide, int high,
-                         const std::vector<float>& kernel, int stride) {
-    const int reach = static_cast<int>(kernel.size() / 2), count = stride == 1 ? wide : high;
-    for (int j = 0; j < high; ++j)
-      for (int i = 0; i < wide; ++i) {
-        const std::size_t here = static_cast<std::size_t>(wide) * j + i;
-        const int n = stride == 1 ? i : j;
-        float sum = 0;
-        for (int d = -reach; d <= reach; ++d) {
-          const int m = std::clamp(n + d, 0, count - 1);
-          sum += kernel[d + reach] * from[here + static_cast<std::ptrdiff_t>(m - n) * stride];
-        }
-        to[here] = sum;
-      }
+  // to[i] = sum over the taps of kernel[tap] * source(tap)[i].
+  template <typename Source>
+  static void add_up(const std::vector<float>& kernel, int count, float* to, const Source& source) {
+    std::fill_n(to, count, 0.0F);
+    for (int tap = 0; tap < static_cast<int>(kernel.size()); ++tap) {
+      const float h = kernel[static_cast<std::size_t>(tap)];
+      const float* from = source(tap);
+      for (int i = 0; i < count; ++i) to[i] += h * from[i];
+    }
   }
 
   void gather(const Plane& plane, float* mean_hu, std::vector<std::uint8_t>& share) const {
     const float part = 1.0F / static_cast<float>(per_voxel_[0] * per_voxel_[1] * per_voxel_[2]);
-    const std::size_t ni = settings_.grid.size[0];
-    for (int j = 0; j < plane.high; ++j)
-      for (int i = 0; i < plane.wide; ++i) {
-        const std::size_t sample = static_cast<std::size_t>(plane.wide) * j + i;
-        const std::size_t voxel = ni * (j / per_voxel_[1]) + i / per_voxel_[0];
-        mean_hu[voxel] += part * plane.hu[sample];
-        ++share[voxel * kMaterialCount + static_cast<std::size_t>(plane.material[sample])];
-      }
+    const int ni = settings_.grid.size[0];
+    std::size_t sample = 0;
+    for (int j = 0; j < plane.high; ++j) {
+      const std::size_t row = static_cast<std::size_t>(ni) * (j / per_voxel_[1]);
+      for (std::size_t voxel = row; voxel < row + ni; ++voxel)
+        for (int n = 0; n < per_voxel_[0]; ++n, ++sample) {
+          mean_hu[voxel] += part * plane.hu[sample];
+          ++share[voxel * kMaterialCount + static_cast<std::size_t>(plane.material[sample])];
+        }
+    }
   }
 
   void settle(int k, const std::vector<std::uint8_t>& share, std::uint8_t* truth) const {

@@ -23,8 +23,12 @@ Parts moved(const Parts& parts, const Move& move) {
 }
 
 Parts clipped(const Parts& parts, const ShapePtr& keep) {
-  Parts out = parts;
-  for (Part& part : out) part.shape = common(part.shape, keep);
+  Parts out;
+  for (const Part& part : parts) {
+    const Box box = part.shape->box().within(keep->box());
+    if ((box.low.array() > box.high.array()).any()) continue;
+    out.push_back({common(part.shape, keep), part.material, part.texture});
+  }
   return out;
 }
 
@@ -61,6 +65,7 @@ Texture wood() {
 Texture fat() { return even(-100, 12, 20, 12, 2.0); }
 Texture muscle() { return even(52, 12, 18, 14, 2.0); }
 Texture skin() { return even(25, 15, 15, 12, 1.5); }
+Texture brain() { return even(34, 6, 15, 8, 2.0); }
 Texture lung() { return even(-850, 30, 25, 60, 1.8); }
 Texture carbon_skin() { return even(120, 20, 30, 20, 1.5); }
 Texture foam() { return even(-930, 8, 30, 10, 2.0); }

@@ -40,7 +40,6 @@ using Parts = std::vector<Part>;
 /// A body in its own frame (mm; x to its left, y to its back, z to its head) with what supports it.
 struct Scene {
   Parts parts;
-  Box content;                            ///< what the scan covers, in the scene's frame
   std::vector<Vec3> midline;              ///< feet to head
   std::map<std::string, Vec3> points;
 };
@@ -72,6 +71,7 @@ namespace texture {
 [[nodiscard]] Texture fat();
 [[nodiscard]] Texture muscle();
 [[nodiscard]] Texture skin();
+[[nodiscard]] Texture brain();
 [[nodiscard]] Texture lung();
 [[nodiscard]] Texture carbon_skin();
 [[nodiscard]] Texture foam();

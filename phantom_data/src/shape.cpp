@@ -139,13 +139,19 @@ class United final : public Shape {
  public:
   United(std::vector<ShapePtr> shapes, double blend_mm)
       : shapes_(std::move(shapes)), blend_(blend_mm), box_(shapes_.front()->box()) {
-    for (const ShapePtr& shape : shapes_) box_ = box_.with(shape->box());
+    for (const ShapePtr& shape : shapes_) {
+      boxes_.push_back(shape->box());
+      box_ = box_.with(boxes_.back());
+    }
     box_ = box_.grown(0.25 * blend_);
   }
   // The quadratic smooth minimum: hollows fill over about `blend_`, nothing moves faster than its parts.
   double at(const Vec3& p) const override {
     double least = shapes_.front()->at(p);
     for (std::size_t n = 1; n < shapes_.size(); ++n) {
+      // A shape's value may be as low as a quarter of the way to it; beyond that it has no say.
+      const double reach = 4 * (std::max(least, 0.0) + blend_);
+      if (boxes_[n].squared_way(p) > reach * reach) continue;
       const double next = shapes_[n]->at(p);
       const double h = blend_ > 0 ? std::max(blend_ - std::abs(least - next), 0.0) / blend_ : 0.0;
       least = std::min(least, next) - 0.25 * h * h * blend_;
@@ -156,6 +162,7 @@ class United final : public Shape {
 
  private:
   std::vector<ShapePtr> shapes_;
+  std::vector<Box> boxes_;
   double blend_;
   Box box_;
 };

@@ -22,6 +22,10 @@ struct Box {
   [[nodiscard]] bool meets(const Box& other) const {
     return (low.array() <= other.high.array()).all() && (high.array() >= other.low.array()).all();
   }
+  /// Squared distance of a point; 0 inside.
+  [[nodiscard]] double squared_way(const Vec3& p) const {
+    return (low - p).cwiseMax(p - high).cwiseMax(0.0).squaredNorm();
+  }
   [[nodiscard]] Vec3 centre() const { return 0.5 * (low + high); }
 };
 

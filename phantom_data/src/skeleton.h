@@ -27,9 +27,10 @@ inline constexpr double kSacrumTop_mm = 82, kNeckBase_mm = 452, kSkullBase_mm = 
 /// A limb's course: points of its middle line.
 using Course = std::vector<Vec3>;
 [[nodiscard]] Course upper_arm(int side);      ///< side: +1 left, -1 right
-[[nodiscard]] Course forearm(int side);        ///< crossed over the chest, the left one in front
+/// Crossed over the chest, the left one in front; or beside the body.
+[[nodiscard]] Course forearm(int side, bool crossed);
 [[nodiscard]] Course leg(int side);            ///< hip to heel
-[[nodiscard]] Parts arm_bones(int side);
+[[nodiscard]] Parts arm_bones(int side, bool crossed);
 
 /// Skull, jaw and teeth in the head's own frame (origin in the middle of the vault, see `head_move`).
 [[nodiscard]] Parts skull_bones();

@@ -19,8 +19,9 @@ Vec3 sided(int side, double x, double y, double z) { return {side * x, y, z}; }
 
 Course upper_arm(int side) { return {sided(side, 124, 4, 412), sided(side, 130, 0, 320), sided(side, 132, -8, 198)}; }
 
-Course forearm(int side) {
+Course forearm(int side, bool crossed) {
   const auto at = [&](double x, double y, double z) { return sided(side, x, y, z); };
+  if (!crossed) return {at(132, -8, 198), at(138, -26, 130), at(136, -48, 60), at(126, -64, 10)};
   if (side > 0)
     return {at(132, -8, 198), at(106, -58, 222), at(56, -91, 254), at(0, -108, 288), at(-44, -97, 316), at(-70, -80, 338)};
   return {at(132, -8, 198), at(106, -54, 226), at(56, -76, 258), at(0, -82, 290), at(-44, -77, 320), at(-70, -70, 340)};
@@ -46,16 +47,17 @@ Parts shoulder_bones() {
   return out;
 }
 
-Parts arm_bones(int side) {
+Parts arm_bones(int side, bool crossed) {
   Parts out;
-  const Course arm = upper_arm(side), fore = forearm(side);
+  const Course arm = upper_arm(side), fore = forearm(side, crossed);
   append(out, shaft(arm, 9.5, 3));
   append(out, ball(arm.front() + sided(side, -3, 2, 2), 20));
   append(out, long_bone({{arm.back() + Vec3(-15, 0, 6), 9, 7}, {arm.back() + Vec3(15, 0, 6), 9, 7}}, Vec3::UnitZ(), 1.3, texture::spongy_bone()));
   Course radius, ulna;
+  const Vec3 apart = crossed ? Vec3(0, 0, 7.5) : Vec3(0, -7.5, 0);
   for (const Vec3& p : fore) {
-    radius.push_back(p + Vec3(0, 1, 7.5));
-    ulna.push_back(p + Vec3(0, 1, -7.5));
+    radius.push_back(p + apart);
+    ulna.push_back(p - apart);
   }
   ulna.front() += Vec3(0, 10, 2);
   append(out, shaft(radius, 5.5, 2));
@@ -65,8 +67,8 @@ Parts arm_bones(int side) {
   const Vec3 wrist = fore.back(), along = (fore.back() - fore[fore.size() - 2]).normalized();
   for (int digit = 0; digit < 5; ++digit) {
     const double spread = 6.5 * (digit - 2);
-    const Vec3 root = wrist + 14 * along + Vec3(0, 0, 0.6 * spread);
-    const Vec3 knuckle = root + 36 * along + Vec3(0, 5, 0.6 * spread), tip = knuckle + (digit == 4 ? 26.0 : 40.0) * along + Vec3(0, 14, -4);
+    const Vec3 across = spread / 7.5 * apart, root = wrist + 14 * along + 0.6 * across;
+    const Vec3 knuckle = root + 36 * along + 0.6 * across, tip = knuckle + (digit == 4 ? 26.0 : 40.0) * along + Vec3(0, 10, -4);
     append(out, long_bone({{root, 3.6, 3.6}, {knuckle, 3.4, 3.4}}, Vec3::UnitX(), 1.1, texture::spongy_bone()));
     append(out, long_bone({{knuckle + 3 * along, 3, 3}, {tip, 2.4, 2.4}}, Vec3::UnitX(), 1.0, texture::spongy_bone()));
   }
