@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <map>
 #include <memory>
 #include <string>
 #include <vector>
@@ -201,15 +202,17 @@ inline TrackAssessment made_track(const MadeCase& made, const std::string& id,
     if (t.crossings.empty() || t.crossings.back().material != m) t.crossings.push_back({m, s, s});
     t.crossings.back().to_mm = s + 0.1;
   }
+  std::map<std::string, double> harm;
   for (const Crossing& c : t.crossings) {
     const double volume = M_PI / 4 * 4.19 * 4.19 * (c.to_mm - c.from_mm);
     t.swept_mm3[static_cast<std::size_t>(c.material)] += volume;
     if (c.material != Material::air) {
       const PerMaterial<double> weight{0, 0.5, 1, 0.2, 4, 0.5, 20, 0};
-      t.damage.parts.emplace_back(std::string(name_of(c.material)),
-                                  volume * weight[static_cast<std::size_t>(c.material)]);
+      harm[std::string(name_of(c.material))] +=
+          volume * weight[static_cast<std::size_t>(c.material)];
     }
   }
+  t.damage.parts.assign(harm.begin(), harm.end());
   t.hole_area_mm2 = M_PI / 4 * 4.19 * 4.19 / std::cos(t.entry_angle_deg * M_PI / 180);
   t.damage.parts.emplace_back("hole", 2 * t.hole_area_mm2);
   for (const auto& part : t.damage.parts) t.damage.score += part.second;

@@ -194,7 +194,8 @@ TEST_F(Printout, HoldsTwelveTracksWithLongNamesOnLetterPaper) {
   EXPECT_EQ(overlaps_in(pdf), 0);
   const auto pages = poppler::pages_of(pdf);
   int routes = 0;
-  for (const std::string& page : pages) routes += page.find("Route Replicate") != std::string::npos;
+  for (const std::string& page : pages)
+    routes += std::regex_search(page, std::regex("Route [0-9]+ · Replicate"));
   EXPECT_EQ(routes, 12);
 }
 

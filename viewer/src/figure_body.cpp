@@ -3,18 +3,15 @@
 #include <algorithm>
 #include <numbers>
 
-#include "needle_log.h"
+#include "plan_facts.h"
 #include "words.h"
 
 namespace leastharm {
 namespace {
 
-constexpr double kLabelRow = 17;  // above and below each view: the labels and their leaders
+constexpr double kNameRow = 17;   // above and below each view: the labels and their leaders
 constexpr double kTitleRow = 12;  // below them: how it is seen
-constexpr double kLabelWidth = 26;
-
-/// Ids too long for a label in a picture are cut; the tables carry them whole.
-std::string short_id(const std::string& id) { return id.size() <= 5 ? id : id.substr(0, 4) + "…"; }
+constexpr double kNameWidth = 26;
 
 void draw_track(cairo_t* cairo, const PlacedView& placed, const TrackAssessment& track) {
   const double x0 = placed.x(track.track.entry_lps_mm), y0 = placed.y(track.track.entry_lps_mm);
@@ -31,49 +28,65 @@ void draw_track(cairo_t* cairo, const PlacedView& placed, const TrackAssessment&
   stroke(cairo, kInk, 1.1);
 }
 
-/// Labels in a row above or below the view, a thin leader from each to its hole.
-void draw_labels(cairo_t* cairo, const PlacedView& placed, const std::vector<const Track*>& tracks,
-                 const Rect& row, bool above) {
-  std::vector<const Track*> order = tracks;
-  const auto hole_x = [&](const Track* track) { return placed.x(track->entry_lps_mm); };
-  std::stable_sort(order.begin(), order.end(),
-                   [&](const Track* a, const Track* b) { return hole_x(a) < hole_x(b); });
+/// A hole to be named in a picture.
+struct Named {
+  std::string name;
+  double x = 0, y = 0;
+};
+
+/// Names in a row above or below the view, a thin leader from each to its hole.
+void draw_names(cairo_t* cairo, std::vector<Named> holes, const Rect& row, bool above) {
+  std::stable_sort(holes.begin(), holes.end(),
+                   [](const Named& a, const Named& b) { return a.x < b.x; });
   std::vector<double> wanted;
-  for (const Track* track : order) wanted.push_back(hole_x(track));
+  for (const Named& hole : holes) wanted.push_back(hole.x);
   const double width =
-      std::min(kLabelWidth, row.width / std::max<double>(1, static_cast<double>(order.size())));
+      std::min(kNameWidth, row.width / std::max<double>(1, static_cast<double>(holes.size())));
   const std::vector<double> x = spread_labels(wanted, width, row.x, row.right());
-  for (std::size_t n = 0; n < order.size(); ++n) {
-    const double hole_y = placed.y(order[n]->entry_lps_mm);
-    draw_segment(cairo, x[n], above ? row.y + 10 : row.bottom() - 9.5, wanted[n],
-                 above ? hole_y - 2.4 : hole_y + 2.4);
+  const TextStyle style = aligned(TextStyle{7.6, 9, Weight::bold}, Align::centre);
+  for (std::size_t n = 0; n < holes.size(); ++n) {
+    draw_segment(cairo, x[n], above ? row.y + 10 : row.bottom() - 9.5, holes[n].x,
+                 above ? holes[n].y - 2.4 : holes[n].y + 2.4);
     stroke(cairo, kQuiet, 0.5);
-    draw_line_of_text(cairo, short_id(order[n]->id),
-                      aligned(TextStyle{7.6, 9, Weight::bold}, Align::centre), x[n],
-                      above ? row.y + 8 : row.bottom() - 2);
+    draw_line_of_text(cairo, holes[n].name, style, x[n], above ? row.y + 8 : row.bottom() - 2);
   }
 }
 
 /// Holes in the upper half are named above the view, the others below it.
-void draw_all_labels(cairo_t* cairo, const Rect& where, const PlacedView& placed,
-                     const std::vector<TrackAssessment>& tracks) {
-  std::vector<const Track*> upper, lower;
-  const double middle = placed.where.y + placed.where.height / 2;
-  for (const TrackAssessment& t : tracks)
-    (placed.y(t.track.entry_lps_mm) <= middle ? upper : lower).push_back(&t.track);
-  draw_labels(cairo, placed, upper, {where.x, where.y, where.width, kLabelRow}, true);
-  draw_labels(cairo, placed, lower, {where.x, placed.where.bottom(), where.width, kLabelRow},
-              false);
+void draw_all_names(cairo_t* cairo, const PlacedView& placed,
+                    const std::vector<TrackAssessment>& tracks, double free_from_x) {
+  const std::vector<std::string> names = short_names(tracks);
+  const Rect& where = placed.where;
+  std::vector<Named> upper, lower;
+  for (std::size_t n = 0; n < tracks.size(); ++n) {
+    const Vec3& entry = tracks[n].track.entry_lps_mm;
+    const Named hole{names[n], placed.x(entry), placed.y(entry)};
+    (hole.y <= where.y + where.height / 2 ? upper : lower).push_back(hole);
+  }
+  draw_names(cairo, upper, {free_from_x, where.y - kNameRow, where.right() - free_from_x, kNameRow},
+             true);
+  draw_names(cairo, lower, {where.x, where.bottom(), where.width, kNameRow}, false);
+}
+
+/// In the row of names above the view. Returns where the row is free again.
+double draw_body_bar(cairo_t* cairo, const PlacedView& placed) {
+  const double length = 100 * placed.scale(), x = placed.where.x, y = placed.where.y - kNameRow + 6;
+  for (const double end : {x, x + length}) draw_segment(cairo, end, y - 2, end, y + 2);
+  draw_segment(cairo, x, y, x + length, y);
+  stroke(cairo, kInk, 0.8);
+  draw_line_of_text(cairo, "100 mm", style::label, x + length + 5, y + 2.5);
+  return x + length + 38;
 }
 
 void draw_view(cairo_t* cairo, const Rect& where, const BodyView& view, const Paper& paper,
                bool with_bar) {
   const PlacedView placed{
-      view, {where.x, where.y + kLabelRow, where.width, where.height - 2 * kLabelRow - kTitleRow}};
+      view, {where.x, where.y + kNameRow, where.width, where.height - 2 * kNameRow - kTitleRow}};
   const Directions directions = directions_of(paper.file);
   paint_view(cairo, placed);
   for (const TrackAssessment& track : paper.assessment.tracks) draw_track(cairo, placed, track);
-  draw_all_labels(cairo, where, placed, paper.assessment.tracks);
+  const double free_from_x = with_bar ? draw_body_bar(cairo, placed) : where.x;
+  draw_all_names(cairo, placed, paper.assessment.tracks, free_from_x);
   const double y = where.bottom() - 3;
   const TextStyle quiet = coloured(style::label, kQuiet);
   draw_line_of_text(cairo, "seen from: " + words_for(view.toward, directions),
@@ -81,12 +94,6 @@ void draw_view(cairo_t* cairo, const Rect& where, const BodyView& view, const Pa
   draw_line_of_text(cairo, words_for(-view.right, directions), quiet, where.x, y);
   draw_line_of_text(cairo, words_for(view.right, directions), aligned(quiet, Align::right),
                     where.right(), y);
-  if (with_bar) {
-    const double bar = 100 * placed.scale();
-    draw_segment(cairo, where.x, where.y + kLabelRow + 4, where.x + bar, where.y + kLabelRow + 4);
-    stroke(cairo, kInk, 0.8);
-    draw_line_of_text(cairo, "100 mm", quiet, where.x, where.y + kLabelRow + 14);
-  }
 }
 
 }  // namespace
@@ -104,7 +111,30 @@ BodyPictures picture_body(const Paper& paper) {
 
 std::vector<double> spread_labels(const std::vector<double>& wanted, double width, double low,
                                   double high) {
-  std::vector<double> at = wanted;
+  // Labels that would overlap join a group, which then stands as a whole about the mean of what its
+  // members want.
+  struct Group {
+    std::size_t count = 1;
+    double first = 0;  ///< sum of the places that the members want for the group's first label
+    [[nodiscard]] double start() const { return first / static_cast<double>(count); }
+  };
+  std::vector<Group> groups;
+  for (const double place : wanted) {
+    groups.push_back({1, place});
+    while (groups.size() > 1) {
+      Group& before = groups[groups.size() - 2];
+      const Group& last = groups.back();
+      const double reach = static_cast<double>(before.count) * width;
+      if (before.start() + reach <= last.start()) break;
+      before.first += last.first - reach * static_cast<double>(last.count);
+      before.count += last.count;
+      groups.pop_back();
+    }
+  }
+  std::vector<double> at;
+  for (const Group& group : groups)
+    for (std::size_t n = 0; n < group.count; ++n)
+      at.push_back(group.start() + static_cast<double>(n) * width);
   for (std::size_t n = 0; n < at.size(); ++n)
     at[n] = std::max(at[n], n == 0 ? low + width / 2 : at[n - 1] + width);
   for (std::size_t n = at.size(); n-- > 0;)
@@ -117,7 +147,7 @@ double draw_body(cairo_t* cairo, const Rect& where, const BodyPictures& pictures
   const BodyView& front = pictures.front;
   const BodyView& side = pictures.side;
   if (front.width == 0) return 0;
-  constexpr double rows = 2 * kLabelRow + kTitleRow;
+  constexpr double rows = 2 * kNameRow + kTitleRow;
   // Lying views stand one below the other, standing ones side by side.
   const bool stacked = pictures.lying;
   const double gap = !both ? 0 : stacked ? 7 : 18;

@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "figure_route.h"
@@ -97,7 +98,10 @@ void draw_keep_out_row(cairo_t* cairo, const Rect& row, const NeedleLog& log, co
   cairo_set_dash(cairo, nullptr, 0, 0);
   draw_line_of_text(cairo, "limit " + mm(limit_mm, 0), aligned(TextStyle{6.6, 9}, Align::right),
                     row.right() - 3, y_of(limit_mm) - 2.2, &kWhite);
-  add_curve(cairo, log, axis, [&](const NeedleLog::Sample& s) { return y_of(s.keep_out_mm); });
+  add_curve(cairo, log, axis, [&](const NeedleLog::Sample& s) {
+    const bool beyond = s.keep_out_mm > kKeepOutTopMm;
+    return beyond ? std::numeric_limits<double>::quiet_NaN() : y_of(s.keep_out_mm);
+  });
   stroke(cairo, kInk, 1.1);
   const double x = axis.x(log.nearest_at_mm), y = y_of(log.nearest_mm);
   cairo_arc(cairo, x, y, 1.8, 0, 2 * std::numbers::pi);

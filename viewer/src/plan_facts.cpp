@@ -19,6 +19,22 @@ const std::pair<const std::string, double>* best_of(const std::map<std::string, 
 
 }  // namespace
 
+std::vector<std::string> short_names(const std::vector<TrackAssessment>& tracks) {
+  constexpr std::size_t longest = 6;
+  const bool by_number = std::any_of(tracks.begin(), tracks.end(), [](const TrackAssessment& t) {
+    return t.track.id.size() > longest;
+  });
+  std::vector<std::string> names;
+  for (std::size_t n = 0; n < tracks.size(); ++n)
+    names.push_back(by_number ? std::to_string(n + 1) : tracks[n].track.id);
+  return names;
+}
+
+std::string full_name(const std::vector<TrackAssessment>& tracks, std::size_t n) {
+  const std::string name = short_names(tracks)[n];
+  return name == tracks[n].track.id ? name : name + " · " + tracks[n].track.id;
+}
+
 const RequestFile& request_file_of(const Paper& paper) {
   static const RequestFile defaults;
   return paper.file.request ? *paper.file.request : defaults;

@@ -8,6 +8,12 @@
 
 namespace leastharm {
 
+/// What pictures and charts call each track: its id, or its number in the plan where some id is too
+/// long for a picture.
+[[nodiscard]] std::vector<std::string> short_names(const std::vector<TrackAssessment>& tracks);
+/// What text and tables call it: its id, its number before it where pictures go by numbers.
+[[nodiscard]] std::string full_name(const std::vector<TrackAssessment>& tracks, std::size_t n);
+
 /// The request file of the case, or the defaults where there is none.
 [[nodiscard]] const RequestFile& request_file_of(const Paper& paper);
 /// The request that a track answers; null where it answers none.

@@ -17,7 +17,8 @@ void print_chances(const Print& print) {
                {"Chance to touch", 1.1, Align::right}},
               {},
               false};
-  for (const TrackAssessment& t : print.tracks()) {
+  for (std::size_t n = 0; n < print.tracks().size(); ++n) {
+    const TrackAssessment& t = print.tracks()[n];
     const auto* touch = likeliest_touch(t);
     const Request* request = request_of(print.paper, t);
     std::string touched = "–";
@@ -26,7 +27,7 @@ void print_chances(const Print& print) {
       touched = se == t.p_touch_se.end() ? chance(touch->second)
                                          : chance_with_error(touch->second, se->second);
     }
-    table.rows.push_back({t.track.id, chance(t.p_reach),
+    table.rows.push_back({full_name(print.tracks(), n), chance(t.p_reach),
                           t.core.p_enough ? chance(*t.core.p_enough) : "no request",
                           number(t.core.mass_mg, 1) + " (" + number(t.core.mass_mg_p05, 1) +
                               " to " + number(t.core.mass_mg_p95, 1) + ")",
@@ -38,9 +39,11 @@ void print_chances(const Print& print) {
 
 void print_masses(const Print& print) {
   std::vector<MassRow> rows;
-  for (const TrackAssessment& t : print.tracks()) {
+  const std::vector<std::string> names = short_names(print.tracks());
+  for (std::size_t n = 0; n < print.tracks().size(); ++n) {
+    const TrackAssessment& t = print.tracks()[n];
     const Request* request = request_of(print.paper, t);
-    rows.push_back({t.track.id, t.core.mass_mg, t.core.mass_mg_p05, t.core.mass_mg_p95,
+    rows.push_back({names[n], t.core.mass_mg, t.core.mass_mg_p05, t.core.mass_mg_p95,
                     request && !request->pooled ? request->need_mg() : 0});
   }
   const Rect where = print.sheet.box(height_of_masses(rows.size()));

@@ -11,7 +11,9 @@ namespace {
 
 std::vector<Bar> bars_of(const Print& print) {
   std::vector<Bar> bars;
-  for (const TrackAssessment& t : print.tracks()) bars.push_back({t.track.id, t.damage.parts});
+  const std::vector<std::string> names = short_names(print.tracks());
+  for (std::size_t n = 0; n < names.size(); ++n)
+    bars.push_back({names[n], print.tracks()[n].damage.parts});
   return bars;
 }
 
@@ -37,13 +39,14 @@ void print_parts(const Print& print) {
   }
   if (parts.size() > shown) table.columns.push_back({"All other", 0.8, Align::right});
   table.columns.push_back({"Score", 0.8, Align::right});
-  for (const Bar& bar : bars) {
-    std::vector<std::string> row{bar.name};
+  for (std::size_t n = 0; n < bars.size(); ++n) {
+    const Bar& bar = bars[n];
+    std::vector<std::string> row{full_name(print.tracks(), n)};
     double other = bar.total();
-    for (std::size_t n = 0; n < shown; ++n) {
+    for (std::size_t p = 0; p < shown; ++p) {
       double value = 0;
       for (const auto& part : bar.parts)
-        if (part.first == parts[n]) value += part.second;
+        if (part.first == parts[p]) value += part.second;
       other -= value;
       row.push_back(number(value, 1));
     }

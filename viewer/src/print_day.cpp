@@ -1,6 +1,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "figure_angles.h"
 #include "needle_log.h"
 #include "plan_facts.h"
 #include "print_sections.h"
@@ -14,6 +15,12 @@ namespace {
 /// positive toward its left.
 double in_plane_deg(const Vec3& direction) {
   return std::atan2(direction.x(), direction.y()) * 180 / std::numbers::pi;
+}
+
+void print_angle_key(const Print& print) {
+  const Rect where = print.sheet.box(kAngleKeyHeight);
+  if (!print.draft) draw_angle_key(print.sheet.cairo(), where);
+  print.sheet.skip(7);
 }
 
 }  // namespace
@@ -46,6 +53,7 @@ void print_day(const Print& print) {
                           number(in_plane_deg(direction), 1) + "°", number(t.tilt_deg, 1) + "°"});
   }
   draw_table(sheet, table);
+  print_angle_key(print);
   sheet.note(
       "Coordinates: DICOM patient coordinates (x to the scanner’s left, y to its back, z to its "
       "head), frame of reference " +

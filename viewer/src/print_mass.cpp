@@ -21,11 +21,11 @@ std::string verdict(double gy_sd) {
   return gy_sd > kMostErrorForProportion ? "presence only" : "a proportion";
 }
 
-std::vector<std::string> row_of(const TrackAssessment& t, double grain_mm) {
-  const double grains = grains_in(t.core.mass_mg, grain_mm);
-  const double gy = gy_relative_sd(GyMaterial{}, grain_mm / 10, t.core.mass_mg / 1000);
-  return {t.track.id,
-          number(t.core.mass_mg, 1),
+std::vector<std::string> row_of(const std::string& name, double mass_mg, double grain_mm) {
+  const double grains = grains_in(mass_mg, grain_mm);
+  const double gy = gy_relative_sd(GyMaterial{}, grain_mm / 10, mass_mg / 1000);
+  return {name,
+          number(mass_mg, 1),
           number(grains, grains < 100 ? 1 : 0),
           chance(chance_to_miss(0.1, grains)),
           chance(chance_to_miss(0.01, grains)),
@@ -51,7 +51,7 @@ void print_curves(const Print& print, const Request& request, double pooled_mg) 
   double least = pooled_mg;
   int cores = 0;
   for (const TrackAssessment& t : print.tracks())
-    if (t.track.request == request.id) {
+    if (t.track.request == request.id && t.core.mass_mg > 0) {
       least = std::min(least, t.core.mass_mg);
       ++cores;
     }
@@ -85,16 +85,15 @@ void print_request(const Print& print, const Request& request) {
               {},
               false};
   double pooled = 0;
-  for (const TrackAssessment& t : print.tracks())
-    if (t.track.request == request.id) {
-      table.rows.push_back(row_of(t, request.largest_particle_mm));
-      pooled += t.core.mass_mg;
-    }
+  for (std::size_t n = 0; n < print.tracks().size(); ++n) {
+    const TrackAssessment& t = print.tracks()[n];
+    if (t.track.request != request.id || t.core.mass_mg <= 0) continue;
+    table.rows.push_back(
+        row_of(full_name(print.tracks(), n), t.core.mass_mg, request.largest_particle_mm));
+    pooled += t.core.mass_mg;
+  }
   if (table.rows.size() > 1) {
-    TrackAssessment all;
-    all.track.id = "All pooled";
-    all.core.mass_mg = pooled;
-    table.rows.push_back(row_of(all, request.largest_particle_mm));
+    table.rows.push_back(row_of("All pooled", pooled, request.largest_particle_mm));
     table.last_is_total = true;
   }
   if (!table.rows.empty()) draw_table(sheet, table);

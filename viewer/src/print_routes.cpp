@@ -116,7 +116,8 @@ void print_numbers(Sheet& sheet, const std::vector<NumbersRow>& rows) {
 void print_small_pictures(const Print& print, const TrackAssessment& t, double height) {
   Sheet& sheet = print.sheet;
   const Rect row = sheet.box(height);
-  const double gap = 10, hole = 92, across = height, slice = row.width - across - hole - 2 * gap;
+  const double gap = 10, hole = 92, across = 1.15 * height,
+               slice = row.width - across - hole - 2 * gap;
   const Rect at_across{row.x, row.y, across, height},
       at_slice{row.x + across + gap, row.y, slice, height},
       at_hole{row.right() - hole, row.y, hole, height};
@@ -159,9 +160,10 @@ PictureHeights share_out(double room) {
   return {std::clamp(0.55 * room, 84.0, 189.0), std::clamp(0.45 * room, 77.0, 147.0)};
 }
 
-void print_route(const Print& print, const TrackAssessment& t) {
+void print_route(const Print& print, std::size_t n) {
   Sheet& sheet = print.sheet;
-  const std::string name = "Route " + t.track.id;
+  const TrackAssessment& t = print.tracks()[n];
+  const std::string name = "Route " + full_name(print.tracks(), n);
   sheet.outline(name, name);
   sheet.wide(name, TextStyle{14, 17.5, Weight::bold, false, kInk, Align::left, 2});
   sheet.wide(route_sentence(print, t),
@@ -197,7 +199,7 @@ void print_routes(const Print& print) {
   if (print.tracks().empty()) return sheet.paragraph("No track is planned yet.");
   for (std::size_t n = 0; n < print.tracks().size(); ++n) {
     if (n > 0) sheet.new_page();
-    print_route(print, print.tracks()[n]);
+    print_route(print, n);
   }
 }
 

@@ -82,10 +82,12 @@ void print_cores(const Print& print) {
                {"Enough", 0.75, Align::right}},
               {},
               false};
-  for (const TrackAssessment& t : print.tracks()) {
+  for (std::size_t n = 0; n < print.tracks().size(); ++n) {
+    const TrackAssessment& t = print.tracks()[n];
     const Needle& needle = t.track.needle;
     table.rows.push_back(
-        {t.track.id, t.track.request.empty() ? "–" : t.track.request, t.side.empty() ? "–" : t.side,
+        {full_name(print.tracks(), n), t.track.request.empty() ? "–" : t.track.request,
+         t.side.empty() ? "–" : t.side,
          number(needle.outer_mm, 2) + " / " + number(needle.bore_mm, 2), number(needle.throw_mm, 0),
          number(t.core.volume_mm3, 1),
          number(t.core.mass_mg, 1) + " (" + number(t.core.mass_mg_p05, 1) + " to " +
