@@ -3,6 +3,7 @@
 #include <limits>
 #include <numbers>
 
+#include "figure_bars.h"
 #include "figure_route.h"
 #include "words.h"
 
@@ -184,6 +185,12 @@ void draw_crossing_log(cairo_t* cairo, const Rect& where, const Paper& paper,
   draw_row_name(cairo, name_x, keep_out.y + 13, "Keep-out", "mm away");
   draw_row_name(cairo, name_x, certainty.y + 5.5, "Map", "sure, %");
   draw_depth_scale(cairo, certainty.bottom() + 5, axis, track);
+  std::vector<std::string> crossed;
+  for (const Crossing& crossing : track.crossings)
+    if (const std::string name(name_of(crossing.material));
+        crossing.material != Material::air && std::ranges::find(crossed, name) == crossed.end())
+      crossed.push_back(name);
+  draw_legend(cairo, {x, certainty.bottom() + 31, width, 14}, crossed, true);
 }
 
 HoleSize hole_size(const TrackAssessment& track) {

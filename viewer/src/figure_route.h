@@ -27,7 +27,7 @@ void draw_section_along(cairo_t* cairo, const Rect& where, const Paper& paper,
 /// Material bands, HU, distance to the nearest keep-out, certainty of the map, and the depth scale.
 void draw_crossing_log(cairo_t* cairo, const Rect& where, const Paper& paper,
                        const TrackAssessment& track, const DepthAxis& axis);
-inline constexpr double kLogHeight = 192.5;
+inline constexpr double kLogHeight = 206.5;
 
 /// Straight across the needle at the core's middle, looking along it; outer circle and bore to
 /// scale.
