@@ -176,7 +176,7 @@ void Assessor::add_geometry_findings(TrackAssessment& a, const Site& site) const
   const double length = a.path_length_mm + needle.dead_tip_mm;
   if (length > needle.usable_mm + kSlack) refuse(a, over("the length in the object", length, needle.usable_mm, " mm"));
   if (const auto met = shaft_meets_mm(*body_, a.track, site.entry))
-    refuse(a, "the shaft meets the object or its support " + fixed(-*met) + " mm in front of the entry");
+    refuse(a, "behind the entry the way of the needle and the hand meets the object or its support, " + fixed(-*met) + " mm away");
   if (a.entry_angle_deg > limits.entry_angle_deg + kSlack)
     refuse(a, over("the entry angle", a.entry_angle_deg, limits.entry_angle_deg, " deg"));
   if (a.tilt_deg > limits.tilt_deg + kSlack) refuse(a, over("the tilt", a.tilt_deg, limits.tilt_deg, " deg"));

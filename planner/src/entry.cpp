@@ -124,7 +124,8 @@ bool enters_through(const Mask& opening, const Body& body, const Track& track, c
 
 std::optional<double> shaft_meets_mm(const Body& body, const Track& track, const EntrySite& site) {
   const double radius = track.needle.outer_mm / 2;
-  const double remaining = track.needle.usable_mm - path_length_mm(track) - track.needle.dead_tip_mm;
+  const double shaft = std::max(track.needle.usable_mm - path_length_mm(track) - track.needle.dead_tip_mm, 0.0);
+  const double remaining = shaft + kHandMm;
   // The smoothed surface hides small humps; a little more slant than measured still belongs to the entry itself.
   const double near = slant_reach_mm(radius, std::min(site.angle_deg + 20, 80.0), body.grid) + radius;
   std::optional<double> met;

@@ -17,6 +17,7 @@ class Assessor {
   /// Throws BadInput where a request names an unknown cavity, asks for sides before the frame is confirmed, or the
   /// body's volumes do not fit its grid. `body` outlives this.
   Assessor(const Body& body, RequestFile file, std::uint64_t seed = 1);
+  Assessor(Body&&, RequestFile, std::uint64_t = 1) = delete;   ///< a passing body would not outlive it
 
   /// Everything that needs no draws: crossings, volumes, hole, clearance, sides, damage, the limits on them; masses are
   /// the nominal ones (every uncertain quantity at its median, the map right), and p_enough, p_reach, p_touch are left

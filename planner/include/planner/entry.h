@@ -48,8 +48,12 @@ struct HoleNode {
 /// meets the object, or has passed through the mark before that.
 [[nodiscard]] bool enters_through(const Mask& opening, const Body& body, const Track& track, const EntrySite& site);
 
-/// Depth (negative) at which the shaft behind the entry, within what remains of the usable length, meets the object
-/// or the support; empty where it runs free.
+/// Behind the usable length, the hub and the hand that holds it need this much free way, mm (our estimate: a gloved hand).
+/// It also keeps a track from beginning in an air space inside the body.
+inline constexpr double kHandMm = 100;
+
+/// Depth (negative) at which the way of the needle and the hand behind the entry meets the object or the support;
+/// empty where it runs free.
 [[nodiscard]] std::optional<double> shaft_meets_mm(const Body& body, const Track& track, const EntrySite& site);
 
 }  // namespace leastharm

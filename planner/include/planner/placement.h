@@ -41,7 +41,7 @@ struct Chance {
                                   const Placement& placement);
 
 /// Chance that a point comes within `radius` of the origin, when it is spread about a place `distance` away with
-/// standard deviation `sd` along each of two axes. To 1e-3 of its value above 1e-9.
+/// standard deviation `sd` along each of two axes. From a table; within 5e-4.
 [[nodiscard]] double disc_chance(double distance, double radius, double sd);
 
 }  // namespace leastharm
