@@ -1,67 +1,70 @@
 #include "imaging/hash.h"
 
-#include <sodium/crypto_hash_sha256.h>
+#include <openssl/sha.h>
 
-#include <array>
+#include <algorithm>
 #include <bit>
 #include <cmath>
+#include <span>
+#include <vector>
+
+#include "parallel.h"
+#include "slice_hash.h"
 
 namespace leastharm {
 namespace {
 
 static_assert(std::endian::native == std::endian::little, "hashes are of little-endian values");
 
-class Sha256 {
- public:
-  Sha256() { crypto_hash_sha256_init(&state_); }
-  void take(const void* data, std::size_t bytes) {
-    crypto_hash_sha256_update(&state_, static_cast<const unsigned char*>(data), bytes);
+std::string hex(const Digest& digest) {
+  std::string text;
+  for (const unsigned char byte : digest) {
+    text += "0123456789abcdef"[byte >> 4];
+    text += "0123456789abcdef"[byte & 15];
   }
-  std::string hex() {
-    std::array<unsigned char, crypto_hash_sha256_BYTES> digest{};
-    crypto_hash_sha256_final(&state_, digest.data());
-    std::string text;
-    for (const unsigned char byte : digest) {
-      text += "0123456789abcdef"[byte >> 4];
-      text += "0123456789abcdef"[byte & 15];
-    }
-    return text;
-  }
+  return text;
+}
 
- private:
-  crypto_hash_sha256_state state_;
-};
+Digest digest_of(const void* data, std::size_t bytes) {
+  Digest digest;
+  SHA256(static_cast<const unsigned char*>(data), bytes, digest.data());
+  return digest;
+}
 
-void take_grid(Sha256& hash, const Grid& grid) {
-  const auto take = [&](double value) {
-    const auto rounded = static_cast<std::int64_t>(std::llround(value * 1e4));
-    hash.take(&rounded, sizeof rounded);
-  };
-  for (const int n : grid.size) take(n);
-  // The corners say where the grid lies; spacing and direction follow from them.
+/// Size and corners, in tenths of a micrometre: spacing and direction follow from them.
+std::vector<std::int64_t> grid_numbers(const Grid& grid) {
+  std::vector<std::int64_t> numbers(grid.size.begin(), grid.size.end());
   for (int axis = -1; axis < 3; ++axis) {
     Vec3 index = Vec3::Zero();
     if (axis >= 0) index[axis] = grid.size[static_cast<std::size_t>(axis)] - 1;
     const Vec3 corner = grid.lps_from_index(index);
-    for (int n = 0; n < 3; ++n) take(corner[n]);
+    for (int n = 0; n < 3; ++n) numbers.push_back(std::llround(corner[n] * 1e4));
   }
+  return numbers;
 }
 
 template <typename T>
 std::string hash_of(const Volume<T>& volume) {
-  Sha256 hash;
-  take_grid(hash, volume.grid);
-  hash.take(volume.values.data(), volume.values.size() * sizeof(T));
-  return hash.hex();
+  std::vector<Digest> slices(static_cast<std::size_t>(std::max(volume.grid.size[2], 0)));
+  const std::size_t size = slices.empty() ? 0 : volume.values.size() / slices.size();
+  for_each_item(slices.size(), [&](std::size_t, std::size_t k) {
+    slices[k] = slice_digest(std::as_bytes(std::span(volume.values).subspan(k * size, size)));
+  });
+  return volume_hash(volume.grid, slices);
 }
 
 }  // namespace
 
-std::string sha256_hex(std::string_view bytes) {
-  Sha256 hash;
-  hash.take(bytes.data(), bytes.size());
-  return hash.hex();
+Digest slice_digest(std::span<const std::byte> values) { return digest_of(values.data(), values.size()); }
+
+std::string volume_hash(const Grid& grid, const std::vector<Digest>& slices) {
+  const std::vector<std::int64_t> numbers = grid_numbers(grid);
+  std::string all(reinterpret_cast<const char*>(numbers.data()), numbers.size() * sizeof(std::int64_t));
+  for (const Digest& slice : slices) all.append(reinterpret_cast<const char*>(slice.data()), slice.size());
+  return sha256_hex(all);
 }
+
+std::string sha256_hex(std::string_view bytes) { return hex(digest_of(bytes.data(), bytes.size())); }
 
 std::string sha256_hex(const Volume<std::int16_t>& volume) { return hash_of(volume); }
 std::string sha256_hex(const Volume<std::uint8_t>& volume) { return hash_of(volume); }

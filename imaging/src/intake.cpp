@@ -107,7 +107,9 @@ CtVolume read_dicom(const fs::path& path, const IntakeOptions& options) {
   CtVolume ct;
   ct.findings = scan.findings;
   ct.findings.insert(ct.findings.end(), plans[n].findings.begin(), plans[n].findings.end());
-  ct.hu = read_stack(scan, plans[n], ct.findings);
+  HashedVolume read = read_stack(scan, plans[n], ct.findings);
+  ct.hu = std::move(read.hu);
+  ct.sha256 = std::move(read.sha256);
   ct.series_uid = groups[n].uid;
   ct.frame_of_reference_uid = scan.files[scan.frames[groups[n].frames.front()].file].frame_of_reference_uid;
   ct.facts = facts_of(scan, plans[n]);
@@ -120,6 +122,7 @@ CtVolume read_volume_file(const fs::path& path, const IntakeOptions& options) {
   const VolumeHeader header = read_volume_header(path);
   CtVolume ct;
   ct.hu = {header.grid, read_hu_values(header)};
+  ct.sha256 = sha256_hex(ct.hu);
   ct.series_uid = file_uid(path);
   ct.facts = {{"modality", "CT"}};
   ct.findings = header.findings;
@@ -151,7 +154,6 @@ Inspection inspect(const fs::path& path) {
 CtVolume read_ct(const fs::path& path, const IntakeOptions& options) {
   CtVolume ct = is_volume_file(path) ? read_volume_file(path, options) : read_dicom(path, options);
   tell_padding(ct);
-  ct.sha256 = sha256_hex(ct.hu);
   return ct;
 }
 

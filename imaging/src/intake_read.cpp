@@ -10,6 +10,7 @@
 #include "dicom_pixels.h"
 #include "imaging/error.h"
 #include "parallel.h"
+#include "slice_hash.h"
 
 namespace leastharm {
 namespace {
@@ -119,19 +120,22 @@ double left_out_error_hu(const StackReader& stack, const StackPlan& plan, std::s
 
 }  // namespace
 
-Volume<std::int16_t> read_stack(const Scan& scan, const StackPlan& plan, std::vector<Finding>& findings) {
+HashedVolume read_stack(const Scan& scan, const StackPlan& plan, std::vector<Finding>& findings) {
   Volume<std::int16_t> volume{plan.grid, roomy_values(plan.grid.voxel_count())};
   const StackReader stack(scan, plan);
   const std::size_t slice_size = plan.grid.offset(0, 0, 1);
   std::vector<Worker> workers(worker_count());
-  for_each_item(static_cast<std::size_t>(plan.grid.size[2]), [&](std::size_t worker, std::size_t k) {
-    stack.make(static_cast<int>(k), workers[worker], std::span(volume.values).subspan(k * slice_size, slice_size));
+  std::vector<Digest> digests(static_cast<std::size_t>(plan.grid.size[2]));
+  for_each_item(digests.size(), [&](std::size_t worker, std::size_t k) {
+    const auto slice = std::span(volume.values).subspan(k * slice_size, slice_size);
+    stack.make(static_cast<int>(k), workers[worker], slice);
+    digests[k] = slice_digest(std::as_bytes(slice));   // while it is still at hand
   });
   if (plan.is_mixed)
     findings.push_back({Level::note, "scanned slices, left out and interpolated from their neighbours, come out wrong by " +
                                          std::to_string(std::lround(left_out_error_hu(stack, plan, slice_size))) +
                                          " HU (root mean square): the interpolated ones are no worse than about that"});
-  return volume;
+  return {std::move(volume), volume_hash(plan.grid, digests)};
 }
 
 }  // namespace leastharm

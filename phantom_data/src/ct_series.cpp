@@ -1,7 +1,5 @@
 #include "phantom_data/ct_series.h"
 
-#include <sodium/crypto_generichash.h>
-
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -10,6 +8,7 @@
 #include "ct_tags.h"
 #include "dicom_dataset.h"
 #include "imaging/error.h"
+#include "imaging/hash.h"
 
 namespace leastharm::phantom {
 namespace {
@@ -42,9 +41,10 @@ std::string file_name(int slice, int copy, bool shuffled) {
 }  // namespace
 
 std::string uid_from(const std::string& text) {
+  const std::string hex = sha256_hex(text);
   std::array<unsigned char, 16> hash{};
-  crypto_generichash(hash.data(), hash.size(), reinterpret_cast<const unsigned char*>(text.data()),
-                     text.size(), nullptr, 0);
+  for (std::size_t n = 0; n < hash.size(); ++n)
+    hash[n] = static_cast<unsigned char>(std::stoi(hex.substr(2 * n, 2), nullptr, 16));
   // RFC 4122: a UUID made from a hash carries version 5 and the variant bits.
   hash[6] = static_cast<unsigned char>((hash[6] & 0x0f) | 0x50);
   hash[8] = static_cast<unsigned char>((hash[8] & 0x3f) | 0x80);

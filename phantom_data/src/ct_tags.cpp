@@ -20,9 +20,9 @@ gdcm::DataSet common_data_set(const SliceTags& tags, const CtSeriesOptions& opti
   put(set, 0x0008, 0x0008, VR::CS, tags.image_type);
   put(set, 0x0008, 0x0016, VR::UI, sop_class);
   put(set, 0x0008, 0x0018, VR::UI, sop_instance);
-  for (const std::uint16_t date : std::to_array<std::uint16_t>({0x20, 0x21, 0x22, 0x23}))
+  for (const std::uint16_t date : std::to_array<std::uint16_t>({0x20, 0x21, 0x23}))
     put(set, 0x0008, date, VR::DA, kDate);
-  for (const std::uint16_t time : std::to_array<std::uint16_t>({0x30, 0x31, 0x32, 0x33}))
+  for (const std::uint16_t time : std::to_array<std::uint16_t>({0x30, 0x31, 0x33}))
     put(set, 0x0008, time, VR::TM, kTime);
   put(set, 0x0008, 0x0050, VR::SH, "");
   put(set, 0x0008, 0x0060, VR::CS, "CT");
@@ -65,6 +65,8 @@ gdcm::DataSet slice_data_set(const Grid& grid, const SliceTags& tags,
                              const CtSeriesOptions& options, const std::string& sop_instance) {
   using gdcm::VR;
   gdcm::DataSet set = common_data_set(tags, options, kCtImage, sop_instance);
+  put(set, 0x0008, 0x0022, VR::DA, kDate);
+  put(set, 0x0008, 0x0032, VR::TM, kTime);
   put(set, 0x0018, 0x0050, VR::DS, decimal_string(tags.thickness_mm));
   put(set, 0x0018, 0x0060, VR::DS, decimal_string(tags.kvp));
   put(set, 0x0018, 0x1151, VR::IS, "200");

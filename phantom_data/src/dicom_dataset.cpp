@@ -121,8 +121,9 @@ void put_ul(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
   put_bytes(set, group, element, gdcm::VR::UL, values.data(), values.size() * 4);
 }
 
-void put_fd(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element, double value) {
-  put_bytes(set, group, element, gdcm::VR::FD, &value, sizeof value);
+void put_fd(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
+            const std::vector<double>& values) {
+  put_bytes(set, group, element, gdcm::VR::FD, values.data(), values.size() * 8);
 }
 
 void put_items(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,

@@ -25,7 +25,8 @@ void put_us(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element, std:
 void put_ss(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element, std::int16_t value);
 void put_ul(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
             const std::vector<std::uint32_t>& values);
-void put_fd(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element, double value);
+void put_fd(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
+            const std::vector<double>& values);
 void put_items(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
                const std::vector<gdcm::DataSet>& items);
 void put_item(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,

@@ -12,8 +12,8 @@ namespace leastharm {
 /// SHA-256 (FIPS 180-4), 64 lower-case hex digits.
 [[nodiscard]] std::string sha256_hex(std::string_view bytes);
 
-/// SHA-256 of a volume's grid and values: the same volume in another file or coding has the same hash.
-/// Places are taken to 1e-4 mm, so that a format's rounding does not matter.
+/// SHA-256 of a volume's grid (size, then corners in 1e-4 mm, so that a format's rounding does not matter) and of the
+/// SHA-256 of each slice's values: the same volume in another file or coding has the same hash, on all cores at once.
 [[nodiscard]] std::string sha256_hex(const Volume<std::int16_t>& volume);
 [[nodiscard]] std::string sha256_hex(const Volume<std::uint8_t>& volume);
 
