@@ -123,13 +123,13 @@ Scene animal_bundle(const BuildRequest& request) {
     scene.points[side > 0 ? "packing_left" : "packing_right"] = move.apply(sided(side, 9, 0, 60));
   }
   add(tube({{cat_spine(8), 7, 6}, {cat_spine(150), 6, 6}}, Vec3::UnitX()), Material::body, texture::dried_tissue());
-  add(common(ellipsoid(Vec3(0, 6, -8), Vec3(14, 9, 10)), skin), Material::resin, texture::resin());
+  add(common(ellipsoid(Vec3(0, 8, -6), Vec3(16, 13, 15)), common(skin, half_space(Vec3(0, 4, 0), Vec3(0, -1, 0.1), whole))), Material::resin, texture::resin());
   append(parts, cat_spine_and_ribs());
   append(parts, cat_limb_bones());
   append(parts, cat_skull());
   add(ellipsoid(Vec3(4, -18, 140), Vec3(3, 2, 3.5)), Material::dense, texture::faience());
   scene.points["amulet"] = move.apply(Vec3(4, -18, 140));
-  scene.points["resin"] = move.apply(Vec3(0, 8, -8));
+  scene.points["resin"] = move.apply(Vec3(6, 8, -10));
   scene.parts = board(request.region, lowest_y(*moved(outside, move), request.region) - 0.5, 38, 9);
   append(scene.parts, moved(parts, move));
   for (double z = -10; z <= 200; z += 10) scene.midline.push_back(move.apply(cat_spine(z)));

@@ -130,7 +130,7 @@ class Builder {
     std::vector<TubePoint> points;
     for (double z = 30; z <= 440; z += 41)
       points.push_back({spine_at(z) + Vec3(0, 16, 0), z < 240 ? 29.0 : 26.0, 30});
-    add(common(rough(tube(points, Vec3::UnitX()), tile_, 1.5, 12), skin_), Material::body, t);
+    add(common(rough(tube(points, Vec3::UnitX()), tile_, 1.5, 12), swollen(skin_, plan_.living ? -11 : -2.2, tile_, 0.5, 30)), Material::body, t);
   }
 
   void membranes(const ShapePtr& room) {

@@ -78,14 +78,16 @@ class Painter {
       blur(plane);
       gather(plane, mean_hu, share);
     }
-    settle(k, share, truth);
+    settle(share, truth);
   }
 
  private:
-  // The sample (i, j) of sub-slice s of slice k, in the scene's frame.
-  [[nodiscard]] Vec3 place(double i, double j, int k, int s) const {
-    const Vec3 index((i + 0.5) / per_voxel_[0] - 0.5, (j + 0.5) / per_voxel_[1] - 0.5,
-                     k + (s + 0.5) / per_voxel_[2] - 0.5);
+  // Sample i of row j of sub-slice s of slice k, in the scene's frame. Neighbouring rows are staggered by half a
+  // sample, and neighbouring sub-slices too, so that few flat borders split a voxel into equal shares.
+  [[nodiscard]] Vec3 place(double i, int j, int k, int s) const {
+    const double shift_i = (j + s) % 2 ? 0.25 : -0.25, shift_j = s % 2 ? 0.25 : -0.25, shift_s = j % 2 ? 0.25 : -0.25;
+    const Vec3 index((i + shift_i + 0.5) / per_voxel_[0] - 0.5, (j + shift_j + 0.5) / per_voxel_[1] - 0.5,
+                     k + (s + shift_s + 0.5) / per_voxel_[2] - 0.5);
     return settings_.lps_from_scene.undo(settings_.grid.lps_from_index(index));
   }
 
@@ -93,8 +95,9 @@ class Painter {
     const Vec3 corner = place(0, 0, k, s), last_i = place(plane.wide - 1, 0, k, s),
                last_j = place(0, plane.high - 1, k, s);
     const Vec3 far = last_i + last_j - corner;
-    const Box reach{corner.cwiseMin(last_i).cwiseMin(last_j).cwiseMin(far),
-                    corner.cwiseMax(last_i).cwiseMax(last_j).cwiseMax(far)};
+    const Box bare{corner.cwiseMin(last_i).cwiseMin(last_j).cwiseMin(far),
+                   corner.cwiseMax(last_i).cwiseMax(last_j).cwiseMax(far)};
+    const Box reach = bare.grown(fine_step_.maxCoeff());   // the staggering
     plane.active.clear();
     for (std::size_t n = 0; n < parts_.size(); ++n)
       if (boxes_[n].meets(reach)) plane.active.push_back(static_cast<std::uint16_t>(n));
@@ -151,6 +154,10 @@ class Painter {
     }
     if (t.broad_hu > 0) hu += t.broad_hu * tile_.at(p.cwiseQuotient(t.broad_mm));
     if (t.fine_hu > 0) hu += t.fine_hu * tile_.at(p.cwiseQuotient(t.fine_mm) + Vec3(17.3, 5.1, 40.7));
+    if (t.cleft_hu != 0) {
+      const double off = tile_.at(p.cwiseQuotient(t.cleft_mm) + Vec3(31.9, 23.2, 3.7)) / 0.07;
+      if (std::abs(off) < 1) hu += t.cleft_hu * (1 - off * off);
+    }
     return {std::max(static_cast<float>(hu), kAirHu), part.material};
   }
 
@@ -207,16 +214,14 @@ class Painter {
     }
   }
 
-  void settle(int k, const std::vector<std::uint8_t>& share, std::uint8_t* truth) const {
-    const std::size_t count = share.size() / kMaterialCount;
-    for (std::size_t v = 0; v < count; ++v) {
+  // Of equal shares the higher label wins: any solid over air.
+  static void settle(const std::vector<std::uint8_t>& share, std::uint8_t* truth) {
+    for (std::size_t v = 0; v < share.size() / kMaterialCount; ++v) {
       const std::uint8_t* s = &share[v * kMaterialCount];
-      const std::uint8_t most = *std::max_element(s, s + kMaterialCount);
-      const auto tied = static_cast<std::uint64_t>(std::count(s, s + kMaterialCount, most));
-      std::uint64_t pick = tied == 1 ? 0 : mix(v + count * static_cast<std::uint64_t>(k)) % tied;
-      std::size_t m = 0;
-      while (s[m] != most || pick-- > 0) ++m;
-      truth[v] = static_cast<std::uint8_t>(m);
+      std::size_t most = 0;
+      for (std::size_t m = 1; m < kMaterialCount; ++m)
+        if (s[m] >= s[most]) most = m;
+      truth[v] = static_cast<std::uint8_t>(most);
     }
   }
 

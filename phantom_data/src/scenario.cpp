@@ -81,7 +81,7 @@ std::vector<Scenario> make_all() {
       {"adult", "An adult of about 1.5 m in linen, arms crossed, sawdust packing, on a board. Crown to upper thighs.",
        {1.4, 1.4, 3.0}, trunk(), human({})},
       {"child", "A child of about 0.95 m in thick linen, arms beside the body, whole from crown to feet, on a board.",
-       {1.5, 1.5, 2.5}, {{-116, -82, -500}, {116, 94, 452}},
+       {1.6, 1.6, 2.6}, {{-114, -98, -500}, {114, 90, 452}},
        human({.wrapping_mm = 14, .opening = kCovered, .arms_crossed = false, .head_scale = 1.4}, {.scale = 0.6})},
       {"animal", "A cat in linen, a bundle 0.25 m long, its belly packed, on a small board.", {0.65, 0.65, 0.8},
        {{-42, -46, -36}, {42, 46, 216}}, animal_bundle},

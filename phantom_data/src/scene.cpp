@@ -35,7 +35,7 @@ Parts clipped(const Parts& parts, const ShapePtr& keep) {
 namespace texture {
 namespace {
 Texture even(double mean, double broad, double broad_mm, double fine, double fine_mm) {
-  return {mean, broad, Vec3::Constant(broad_mm), fine, Vec3::Constant(fine_mm), nullptr};
+  return {mean, broad, Vec3::Constant(broad_mm), fine, Vec3::Constant(fine_mm)};
 }
 }  // namespace
 
@@ -49,7 +49,12 @@ Texture sawdust() { return even(-765, 25, 18, 85, 1.9); }
 Texture sand() { return even(680, 45, 22, 90, 1.1); }
 Texture mud() { return even(375, 40, 25, 60, 2.2); }
 Texture dried_skin() { return even(140, 40, 20, 40, 2.0); }
-Texture dried_tissue() { return even(75, 85, 13, 60, 2.2); }
+Texture dried_tissue() {
+  Texture t = even(95, 80, 13, 60, 2.2);
+  t.cleft_hu = -190;
+  t.cleft_mm = Vec3(15, 15, 55);   // muscles run along the body
+  return t;
+}
 Texture dried_organ() { return even(40, 80, 10, 70, 2.0); }
 Texture cortical_bone() { return even(1180, 110, 25, 90, 1.2); }
 Texture spongy_bone() { return even(300, 90, 12, 140, 1.4); }
@@ -60,7 +65,7 @@ Texture faience() { return even(1550, 90, 6, 70, 1.2); }
 Texture metal() { return even(6500, 0, 10, 0, 1); }
 Texture wood() {
   // Growth rings run along the board, so both scales are long in z.
-  return {-560, 30, Vec3(60, 14, 150), 45, Vec3(9, 1.8, 60), nullptr};
+  return {-560, 30, Vec3(60, 14, 150), 45, Vec3(9, 1.8, 60)};
 }
 Texture fat() { return even(-100, 12, 20, 12, 2.0); }
 Texture muscle() { return even(52, 12, 18, 14, 2.0); }

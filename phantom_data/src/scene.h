@@ -26,7 +26,9 @@ struct Texture {
   Vec3 broad_mm{20, 20, 20};
   double fine_hu = 0;
   Vec3 fine_mm{1, 1, 1};
-  std::shared_ptr<const Layers> layers;   ///< of cloth alone
+  double cleft_hu = 0;      ///< change in the thin sheets that part muscle from muscle
+  Vec3 cleft_mm{1, 1, 1};   ///< about how far they are apart
+  std::shared_ptr<const Layers> layers = nullptr;   ///< of cloth alone
 };
 
 /// Something painted into the scene. Later parts cover earlier ones.

@@ -61,8 +61,7 @@ Parts face() {
     hollow(out, Vec3(s * 21, -62, -52), Vec3(8, 15, 12), Material::air, texture::air());
   }
   hollow(out, Vec3(0, -52, -90), Vec3(20, 26, 13), Material::body, texture::dried_organ());   // tongue
-  for (const double y : {-76.0, -64.0, -52.0})
-    for (const int s : {1, -1}) hollow(out, Vec3(s * 5.2, y, -22), Vec3(4.4, 5.2, 11), Material::air, texture::air());
+  for (const int s : {1, -1}) hollow(out, Vec3(s * 5.4, -64, -22), Vec3(4.6, 18, 12), Material::air, texture::air());
   hollow(out, Vec3(0, -70, -48), Vec3(11, 24, 20), Material::air, texture::air());
   out.push_back({block(Vec3(0.4, -62, -44), Vec3(0.8, 10, 14)), Material::bone, texture::cortical_bone()});
   for (const int s : {1, -1})

@@ -36,8 +36,8 @@ struct PhantomOptions {
 
 /// A scanned body and everything known about it.
 ///
-/// A voxel's truth is the material with the largest share of its volume (2 to 4 samples along each axis; equal
-/// shares are settled by a hash of the voxel's index). So air gaps between layers of linen count as wrapping where
+/// A voxel's truth is the material with the largest share of its volume (2 to 4 staggered samples along each axis;
+/// of equal shares the higher label wins). So air gaps between layers of linen count as wrapping where
 /// they are thinner than about half a voxel, and as air where they are wider. Air inside the body is `air`, as is
 /// the living lung. `bone` is cortical and spongy bone, marrow space and teeth; `body` is all other tissue.
 struct Phantom {
