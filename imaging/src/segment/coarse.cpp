@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "denoise.h"
+#include "measure.h"
 #include "parallel.h"
 
 namespace leastharm::segment_detail {
@@ -21,59 +21,62 @@ Coarse coarse_grid(const Grid& fine) {
 
 namespace {
 
-/// Adds one row of levels to its blocks' counts: matter, tissue, mineral, metal, and the sum of levels.
+/// Sums over one row of blocks.
 struct RowSums {
-  std::vector<std::uint16_t> matter, tissue, mineral, metal, level, voxels;
+  struct Block {
+    unsigned voxels = 0, matter = 0, tissue = 0, mineral = 0;
+    int sum = 0;
+    double squares = 0;
+  };
+  std::vector<Block> blocks;
 
-  void reset(std::size_t blocks) {
-    for (auto* v : {&matter, &tissue, &mineral, &metal, &level, &voxels}) v->assign(blocks, 0);
-  }
-  void add(const std::uint8_t* row, int width, int factor, const Thresholds& t) {
-    for (int i = 0, block = 0; i < width; ++block) {
-      const auto b = static_cast<std::size_t>(block);
-      unsigned m = 0, s = 0, n = 0, d = 0, sum = 0;
+  void add(const std::uint8_t* level, const std::int16_t* hu, int shift, int width, int factor, const Thresholds& t) {
+    for (int i = 0, b = 0; i < width; ++b) {
+      Block& block = blocks[static_cast<std::size_t>(b)];
       const int end = std::min(i + factor, width);
-      voxels[b] = static_cast<std::uint16_t>(voxels[b] + (end - i));
+      block.voxels += static_cast<unsigned>(end - i);
       for (; i < end; ++i) {
-        const int v = row[i];
-        m += v >= t.fibre, s += v >= t.tissue, n += v >= t.mineral, d += v >= t.metal;
-        sum += static_cast<unsigned>(v);
+        const int v = level[i], h = hu[i] < kLowestReadingHu ? -1000 : hu[i] + shift;
+        block.matter += v >= t.fibre, block.tissue += v >= t.tissue, block.mineral += v >= t.mineral;
+        block.sum += h;
+        block.squares += static_cast<double>(h * h);
       }
-      matter[b] = static_cast<std::uint16_t>(matter[b] + m);
-      tissue[b] = static_cast<std::uint16_t>(tissue[b] + s);
-      mineral[b] = static_cast<std::uint16_t>(mineral[b] + n);
-      metal[b] = static_cast<std::uint16_t>(metal[b] + d);
-      level[b] = static_cast<std::uint16_t>(level[b] + sum);
     }
   }
 };
 
 }  // namespace
 
-Shares shares_of(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Thresholds& thresholds,
-                 int threads) {
+Shares shares_of(const Volume<std::int16_t>& hu, double air_hu, const Volume<std::uint8_t>& levels,
+                 const Coarse& coarse, const Thresholds& thresholds, int threads) {
   Shares shares;
-  for (auto* v : {&shares.matter, &shares.tissue, &shares.mineral, &shares.metal})
-    v->resize(coarse.count());
+  for (auto* v : {&shares.matter, &shares.tissue, &shares.mineral}) v->resize(coarse.count());
   shares.mean_hu.resize(coarse.count());
+  shares.deviation_hu.resize(coarse.count());
+  const int shift = static_cast<int>(std::lround(-1000 - air_hu));
   for_chunks(coarse.size[2], 1, threads, [&](int layer, int, int) {
     RowSums sums;
     for (int block_row = 0; block_row < coarse.size[1]; ++block_row) {
-      sums.reset(static_cast<std::size_t>(coarse.size[0]));
+      sums.blocks.assign(static_cast<std::size_t>(coarse.size[0]), {});
       const int k_end = std::min((layer + 1) * coarse.factor[2], levels.grid.size[2]);
       const int j_end = std::min((block_row + 1) * coarse.factor[1], levels.grid.size[1]);
       for (int k = layer * coarse.factor[2]; k < k_end; ++k)
-        for (int j = block_row * coarse.factor[1]; j < j_end; ++j)
-          sums.add(levels.values.data() + levels.grid.offset(0, j, k), levels.grid.size[0], coarse.factor[0],
+        for (int j = block_row * coarse.factor[1]; j < j_end; ++j) {
+          const std::size_t row = levels.grid.offset(0, j, k);
+          sums.add(levels.values.data() + row, hu.values.data() + row, shift, levels.grid.size[0], coarse.factor[0],
                    thresholds);
-      for (std::size_t b = 0; b < static_cast<std::size_t>(coarse.size[0]); ++b) {
+        }
+      for (std::size_t b = 0; b < sums.blocks.size(); ++b) {
+        const RowSums::Block& block = sums.blocks[b];
         const std::size_t at = coarse.offset(0, block_row, layer) + b;
-        const auto share = [&](unsigned n) { return static_cast<std::uint8_t>(n * 255 / sums.voxels[b]); };
-        shares.matter[at] = share(sums.matter[b]);
-        shares.tissue[at] = share(sums.tissue[b]);
-        shares.mineral[at] = share(sums.mineral[b]);
-        shares.metal[at] = share(sums.metal[b]);
-        shares.mean_hu[at] = static_cast<std::int16_t>(sums.level[b] * kHuPerLevel / sums.voxels[b] - 1024);
+        const auto share = [&](unsigned n) { return static_cast<std::uint8_t>(n * 255 / block.voxels); };
+        const double mean = static_cast<double>(block.sum) / block.voxels;
+        shares.matter[at] = share(block.matter);
+        shares.tissue[at] = share(block.tissue);
+        shares.mineral[at] = share(block.mineral);
+        shares.mean_hu[at] = static_cast<std::int16_t>(std::lround(mean));
+        shares.deviation_hu[at] =
+            static_cast<std::uint16_t>(std::lround(std::sqrt(std::max(0.0, block.squares / block.voxels - mean * mean))));
       }
     }
   });

@@ -41,17 +41,17 @@ struct Thresholds {
   int fibre = 8;       ///< at least this: not air
   int tissue = 42;     ///< at least this: tissue, resin or denser
   int mineral = 84;    ///< at least this: bone, sand, mud or denser
-  int metal = 190;     ///< at least this: denser than bone
   int tissue_peak = 68;   ///< the commonest level of tissue
 };
 
-/// What the voxels of each block hold, after denoising: shares of 255, and the mean.
+/// What the voxels of each block hold: shares of 255 after denoising, mean and spread of the HU as scanned.
 struct Shares {
-  std::vector<std::uint8_t> matter, tissue, mineral, metal;   ///< at or above each threshold
-  std::vector<std::int16_t> mean_hu;   ///< with air at -1000
+  std::vector<std::uint8_t> matter, tissue, mineral;   ///< at or above each threshold
+  std::vector<std::int16_t> mean_hu;                   ///< with air put to -1000
+  std::vector<std::uint16_t> deviation_hu;             ///< standard deviation within the block
 };
 
-[[nodiscard]] Shares shares_of(const Volume<std::uint8_t>& levels, const Coarse& coarse,
-                               const Thresholds& thresholds, int threads);
+[[nodiscard]] Shares shares_of(const Volume<std::int16_t>& hu, double air_hu, const Volume<std::uint8_t>& levels,
+                               const Coarse& coarse, const Thresholds& thresholds, int threads);
 
 }  // namespace leastharm::segment_detail

@@ -4,6 +4,7 @@
 #include <array>
 
 #include "distance.h"
+#include "runs.h"
 
 namespace leastharm::segment_detail {
 namespace {
@@ -69,14 +70,36 @@ std::vector<std::uint8_t> depth_levels(const Coarse& coarse, const std::vector<s
   return depth;
 }
 
-template <typename Visit>
-void for_border(const Coarse& coarse, Visit&& visit) {
+/// Blocks of the volume's border from which the surroundings are flooded: the largest open parts of the border that are
+/// mostly pure air. A hollow that the border cuts through is smaller or holds something else.
+std::vector<std::size_t> open_border(const Coarse& coarse, const std::vector<std::uint8_t>& wall,
+                                     const std::vector<std::uint8_t>& air, int threads) {
+  constexpr std::size_t kOverLargest = 4;
+  std::vector<std::uint8_t> border(coarse.count());
   for (int k = 0; k < coarse.size[2]; ++k)
     for (int j = 0; j < coarse.size[1]; ++j) {
       const bool whole = k == 0 || k + 1 == coarse.size[2] || j == 0 || j + 1 == coarse.size[1];
       for (int i = 0; i < coarse.size[0]; i += whole ? 1 : std::max(1, coarse.size[0] - 1))
-        visit(coarse.offset(i, j, k));
+        border[coarse.offset(i, j, k)] = wall[coarse.offset(i, j, k)] == 0;
     }
+  ByteSet one{};
+  one[1] = true;
+  const RunPieces pieces = pieces_of(coarse.size, border.data(), one, false, threads);
+  const std::vector<std::size_t> sizes = pieces.sizes();
+  std::vector<std::size_t> pure(sizes.size());
+  for (const Run& run : pieces.runs)
+    for (int i = run.first; i <= run.last; ++i) pure[static_cast<std::size_t>(run.piece)] += air[coarse.offset(i, run.j, run.k)];
+  std::size_t largest = 0;
+  for (std::size_t p = 0; p < sizes.size(); ++p)
+    if (pure[p] * 2 >= sizes[p]) largest = std::max(largest, pure[p]);
+  std::vector<std::size_t> open;
+  for (const Run& run : pieces.runs) {
+    const auto p = static_cast<std::size_t>(run.piece);
+    if (pure[p] * 2 < sizes[p] || pure[p] * kOverLargest < largest) continue;
+    for (int i = run.first; i <= run.last; ++i)
+      if (air[coarse.offset(i, run.j, run.k)]) open.push_back(coarse.offset(i, run.j, run.k));
+  }
+  return open;
 }
 
 }  // namespace
@@ -85,18 +108,17 @@ std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::ui
                                  const std::vector<std::uint8_t>& air, int threads) {
   const std::vector<std::uint8_t> depth = depth_levels(coarse, wall, threads);
   Flood out(coarse, depth);
-  for_border(coarse, [&](std::size_t v) {
-    if (air[v] && depth[v]) out.mark(v, 1);
-  });
+  const std::vector<std::size_t> open = open_border(coarse, wall, air, threads);
+  for (const std::size_t v : open)
+    if (depth[v]) out.mark(v, 1);
   out.run();
   std::vector<std::uint8_t> deep(depth.size());
   for (std::size_t v = 0; v < depth.size(); ++v)
     deep[v] = depth[v] && depth[v] * 10 >= out.neck()[v] * kHollowOverNeck10 &&
               depth[v] >= out.neck()[v] + kLeastDepthLevels;
   Flood both(coarse, depth);
-  for_border(coarse, [&](std::size_t v) {
-    if (air[v] && depth[v] && !deep[v]) both.mark(v, 1);
-  });
+  for (const std::size_t v : open)
+    if (depth[v] && !deep[v]) both.mark(v, 1);
   for (std::size_t v = 0; v < depth.size(); ++v)
     if (deep[v]) both.mark(v, 2);
   both.run();

@@ -46,21 +46,35 @@ std::size_t peak_of(const Histogram& counts, std::size_t from, std::size_t to, s
   return where;
 }
 
-/// A scanner that cannot go lower piles its noise up in the lowest value; that spike is not the peak of air.
-bool drop_clipped_spike(Histogram& counts, std::size_t from, std::size_t to) {
+/// A scanner that cannot go lower piles its noise up in the lowest value. Removes that spike, which is not the peak of
+/// air, unless it holds most of the air; returns the share of the air that it holds.
+double drop_clipped_spike(Histogram& counts, std::size_t from, std::size_t to) {
   std::size_t lowest = from;
   while (lowest < to && counts[lowest] == 0) ++lowest;
   std::int64_t air = 0;
   for (std::size_t b = lowest; b < to; ++b) air += counts[b];
-  if (lowest == to || counts[lowest] * 20 < air) return false;
-  if (counts[lowest] * 2 < air) counts[lowest] = 0;
-  return true;
+  if (lowest == to || counts[lowest] * 20 < air) return 0;
+  const double share = static_cast<double>(counts[lowest]) / static_cast<double>(air);
+  if (share < 0.5) counts[lowest] = 0;
+  return share;
 }
 
 struct BlockStatistic {
   double mean = 0, deviation = 0;
   bool valid = false;
 };
+
+/// The spread of air above its peak alone: below it a scanner may clip.
+double deviation_above(const Volume<std::int16_t>& hu, double air_hu, int i, int j, int k) {
+  double squares = 0, count = 0;
+  for (int c = 0; c < 4; ++c)
+    for (int b = 0; b < 4; ++b) {
+      const std::int16_t* row = hu.values.data() + hu.grid.offset(i, j + b, k + c);
+      for (int a = 0; a < 4; ++a)
+        if (row[a] > air_hu) squares += (row[a] - air_hu) * (row[a] - air_hu), ++count;
+    }
+  return count > 0 ? std::sqrt(squares / count) : 0;
+}
 
 BlockStatistic block_at(const Volume<std::int16_t>& hu, int i, int j, int k) {
   double sum = 0, squares = 0;
@@ -88,8 +102,10 @@ std::array<Histogram, 3> deviations_of(const Volume<std::int16_t>& hu, double ai
     for (Histogram& h : part) h.assign(kDeviationBins, 0);
     for (int j = 0; j + 4 <= n[1]; j += 6)
       for (int i = 0; i + 4 <= n[0]; i += 6) {
-        const BlockStatistic block = block_at(hu, i, j, layer * 8);
+        BlockStatistic block = block_at(hu, i, j, layer * 8);
         if (!block.valid || block.deviation >= kDeviationBins) continue;
+        if (block.mean < air_hu + 60) block.deviation = deviation_above(hu, air_hu, i, j, layer * 8);
+        if (block.deviation >= kDeviationBins) continue;
         const std::size_t kind = block.mean < air_hu + 60 ? 0 : block.mean < air_hu + 600 ? 1 : 2;
         ++part[kind][static_cast<std::size_t>(block.deviation)];
       }
@@ -122,13 +138,13 @@ Readings measure_readings(const Volume<std::int16_t>& hu, int threads) {
   constexpr std::size_t kFrom = 0, kTo = -850 - kLow;
   std::int64_t all = 0, near = 0;
   for (const std::int64_t c : counts) all += c;
-  const bool clipped = drop_clipped_spike(counts, kFrom, kTo);
-  const std::size_t peak = peak_of(counts, kFrom, kTo, clipped ? 2 : 8);
+  const double clipped = drop_clipped_spike(counts, kFrom, kTo);
+  const std::size_t peak = peak_of(counts, kFrom, kTo, clipped >= 0.5 ? 2 : 8);
   for (std::size_t b = peak < 40 ? 0 : peak - 40; b <= peak + 40; ++b) near += counts[b];
   Readings readings;
   readings.air_found = near * 200 > all;
   if (readings.air_found) readings.air_hu = static_cast<double>(peak) + kLow;
-  readings.noise_hu = noise_from(deviations_of(hu, readings.air_hu, threads), !clipped);
+  readings.noise_hu = noise_from(deviations_of(hu, readings.air_hu, threads), clipped < 0.5);
   return readings;
 }
 

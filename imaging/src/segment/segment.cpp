@@ -1,17 +1,27 @@
 #include "imaging/segmentation.h"
 
+#include <string>
+#include <utility>
+#include <vector>
+
 #include "classes.h"
 #include "coarse.h"
+#include "confidence.h"
 #include "denoise.h"
+#include "dense.h"
 #include "enclosed.h"
 #include "envelope.h"
+#include "fibre.h"
+#include "frame.h"
 #include "imaging/error.h"
 #include "measure.h"
+#include "mineral.h"
 #include "parallel.h"
+#include "resin.h"
 #include "sides.h"
 #include "slabs.h"
-#include "thresholds.h"
 #include "statistics.h"
+#include "thresholds.h"
 
 namespace leastharm {
 
@@ -19,63 +29,99 @@ using namespace segment_detail;
 
 namespace {
 
-/// Draws the border between air and fibre anew, half way between both, apart for outside and inside.
-void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, Volume<std::uint8_t>& codes) {
-  std::array<LevelCounts, 2> counts{};
-  for (std::size_t v = 0; v < codes.values.size(); ++v) {
-    const std::uint8_t c = codes.values[v];
-    if ((c & code::kMaterial) == label(Material::wrapping)) ++counts[(c & code::kInside) ? 1 : 0][levels.values[v]];
+constexpr double kWidestMarrow_mm = 22;
+
+Thresholds thresholds_for(const Volume<std::uint8_t>& levels, int threads) {
+  const LevelCounts counts = count_levels(levels, threads);
+  Thresholds thresholds;
+  thresholds.tissue_peak = tissue_peak(counts);
+  thresholds.tissue = tissue_threshold(counts);
+  thresholds.mineral = mineral_threshold(counts);
+  return thresholds;
+}
+
+std::vector<Side> sides_of(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& support,
+                           int threads) {
+  constexpr int kWallShare = 50, kPureAirShare = 26;   // of 255
+  std::vector<std::uint8_t> wall(coarse.count()), air(coarse.count());
+  for (std::size_t v = 0; v < wall.size(); ++v) {
+    wall[v] = shares.tissue[v] > kWallShare && !support[v];
+    air[v] = shares.matter[v] < kPureAirShare;
   }
-  const int outside = std::max(thresholds.fibre, fibre_threshold(counts[0], thresholds.fibre));
-  const int inside = std::max(thresholds.fibre, fibre_threshold(counts[1], thresholds.fibre));
-  for (std::size_t v = 0; v < codes.values.size(); ++v) {
-    std::uint8_t& c = codes.values[v];
-    if ((c & code::kMaterial) != label(Material::wrapping)) continue;
-    if (levels.values[v] < ((c & code::kInside) ? inside : outside)) c = c & code::kSide;
+  return envelope_sides(coarse, wall, air, threads);
+}
+
+/// From the working codes to labels: loose fibre is packing inside, wrapping outside.
+void finish_labels(int threads, Volume<std::uint8_t>& codes) {
+  std::array<std::uint8_t, 256> table{};
+  for (std::size_t c = 0; c < table.size(); ++c) {
+    const std::uint8_t material = c & code::kMaterial;
+    table[c] = material == label(Material::wrapping) && (c & code::kInside) ? label(Material::packing) : material;
   }
+  const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
+  for_chunks(codes.grid.size[2], 4, threads, [&](int, int first, int last) {
+    for (std::size_t v = slice * static_cast<std::size_t>(first); v < slice * static_cast<std::size_t>(last); ++v)
+      codes.values[v] = table[codes.values[v]];
+  });
+}
+
+void note(Segmentation& map, std::string what) { map.findings.push_back({Level::note, std::move(what)}); }
+
+void check_volume(const Volume<std::int16_t>& hu) {
+  for (const int n : hu.grid.size)
+    if (n < 1) throw BadInput("The volume is empty: give a CT of at least one voxel along each axis.");
+  if (hu.values.size() != hu.grid.voxel_count())
+    throw BadInput("The volume holds " + std::to_string(hu.values.size()) + " values for " +
+                   std::to_string(hu.grid.voxel_count()) + " voxels: read it again.");
 }
 
 }  // namespace
 
 Segmentation segment(const Volume<std::int16_t>& hu, int threads) {
+  check_volume(hu);
   const int workers = worker_count(threads);
-  const Readings readings = measure_readings(hu, workers);
   Segmentation out;
-  Volume<std::uint8_t> levels = denoised_levels(hu, readings, workers);
-  const Coarse coarse = coarse_grid(hu.grid);
-  Thresholds thresholds;
-  const LevelCounts counts = count_levels(levels, workers);
-  thresholds.mineral = mineral_threshold(counts);
-  thresholds.tissue_peak = tissue_peak(counts);
-  const Shares shares = shares_of(levels, coarse, thresholds, workers);
-  std::vector<std::uint8_t> wall(coarse.count()), air(coarse.count());
-  const std::vector<Slab> slabs = find_slabs(hu.grid, coarse, shares);
-  const std::vector<std::uint8_t> support = blocks_of(slabs, hu.grid, coarse);
-  for (std::size_t v = 0; v < wall.size(); ++v) wall[v] = shares.tissue[v] > 50 && !support[v], air[v] = shares.matter[v] < 26;
-  const std::vector<Side> sides = envelope_sides(coarse, wall, air, workers);
-  out.materials = {hu.grid, std::vector<std::uint8_t>(hu.values.size())};
-  classify(levels, thresholds, readings.noise_hu, workers, out.materials);
-  flag_sides(coarse, sides, workers, out.materials);
-  mark_slabs(slabs, coarse, levels, thresholds.fibre, label(Material::support), out.materials);
-  settle_fibre(levels, thresholds, out.materials);
-  fill_bone(levels, thresholds, 22, workers, out.materials);
-  trim_bone(levels, thresholds, workers, out.materials);
-  out.confidence = {hu.grid, std::vector<std::uint8_t>(hu.values.size(), 128)};
-  for (std::uint8_t& c : out.materials.values) {
-    std::uint8_t m = c & code::kMaterial;
-    if (m == label(Material::wrapping) && (c & code::kInside)) m = label(Material::packing);
-    c = m;
-  }
-  out.findings.push_back({Level::note, "mineral " + std::to_string(hu_of(thresholds.mineral))});
-  for (const Slab& s : slabs) out.findings.push_back({Level::note, "slab axis " + std::to_string(s.axis) + (s.from_end ? "+" : "-") + " depth " + std::to_string(s.depth_mm) + " t " + std::to_string(s.thickness_mm) + " slopes " + std::to_string(s.slope_u) + " " + std::to_string(s.slope_v)});
+  const Readings readings = measure_readings(hu, workers);
   out.air_check_hu = readings.air_hu;
   out.noise_hu = readings.noise_hu;
+  out.confidence = denoised_levels(hu, readings, workers);   // levels first; confidence takes their place
+  Volume<std::uint8_t>& levels = out.confidence;
+  Volume<std::uint8_t>& codes = out.materials;
+  codes = {hu.grid, std::vector<std::uint8_t>(hu.values.size())};
+
+  const Thresholds thresholds = thresholds_for(levels, workers);
+  const Coarse coarse = coarse_grid(hu.grid);
+  const Shares shares = shares_of(hu, readings.air_hu, levels, coarse, thresholds, workers);
+  const std::vector<Slab> slabs = find_slabs(levels, coarse, shares);
+  const TissueTexture texture = tissue_texture(coarse, shares, readings.noise_hu);
+
+  classify(levels, thresholds, readings.noise_hu, workers, codes);
+  flag_sides(coarse, sides_of(coarse, shares, blocks_of(slabs, hu.grid, coarse), workers), workers, codes);
+  mark_slabs(slabs, coarse, levels, thresholds.fibre, label(Material::support), codes);
+  settle_fibre(levels, thresholds, workers, codes);
+  const FibreReport fibre = drop_false_fibre(levels, thresholds, texture.even(), workers, codes);
+  find_mineral_packing(levels, coarse, shares, workers, codes);
+  find_dense(levels, workers, codes);
+  fill_bone(levels, thresholds, kWidestMarrow_mm, workers, codes);
+  trim_bone(levels, thresholds, workers, codes);
+  if (!texture.even()) find_resin(levels, coarse, shares, texture, workers, codes);
+  finish_labels(workers, codes);
+  levels_to_confidence(hu, codes, thresholds, workers, out.confidence);
+
   count_materials(hu, out, workers);
+  if (out.volume_mm3[label(Material::air)] >= 0.9999 * hu.grid.voxel_volume_mm3() * static_cast<double>(hu.values.size()))
+    throw BadInput("The volume holds nothing but air: choose the series that shows the object.");
+  out.proposed_frame = propose_frame(codes, workers);
+  if (!readings.air_found) note(out, "No room air was found: HU are taken as they stand.");
+  if (fibre.lung) note(out, "Tissue is as even as a living or plastic body's: what is light inside it counts as lung, that is air.");
+  if (out.volume_mm3[label(Material::resin)] > 0)
+    note(out, "Resin was told from tissue by its evenness alone: HU at one energy cannot tell resin, bitumen, wax and tissue apart.");
   report_findings(out);
   return out;
 }
 
 Segmentation describe_materials(const Volume<std::int16_t>& hu, Volume<std::uint8_t> materials) {
+  check_volume(hu);
   if (!same_grid(hu.grid, materials.grid))
     throw BadInput("The material map lies on another grid than the CT: resample it onto the CT's grid first.");
   for (const std::uint8_t m : materials.values)
@@ -91,6 +137,7 @@ Segmentation describe_materials(const Volume<std::int16_t>& hu, Volume<std::uint
   out.air_check_hu = readings.air_hu;
   out.noise_hu = readings.noise_hu;
   count_materials(hu, out, workers);
+  out.proposed_frame = propose_frame(out.materials, workers);
   report_findings(out);
   return out;
 }

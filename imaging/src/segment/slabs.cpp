@@ -1,288 +1,395 @@
 #include "slabs.h"
 
-#include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
-#include <limits>
 #include <optional>
+
+#include "denoise.h"
+#include "view.h"
 
 namespace leastharm::segment_detail {
 namespace {
 
-constexpr double kNothing = std::numeric_limits<double>::infinity();
 constexpr int kSolidHu = -965;            ///< mean of a block that is not just air: foam counts
-constexpr double kGap_mm = 8;             ///< air this deep ends a slab
+constexpr double kGap_mm = 8;             ///< air this deep ends a layer
 constexpr double kThickest_mm = 120, kThinnest_mm = 1.5;
 constexpr double kLeastFaceShare = 0.35;  ///< of what is seen from one end
-constexpr double kLeastFreeShare = 0.10;  ///< of the face that must be seen to end in air
+constexpr double kLeastFreeShare = 0.10;  ///< of the face, that is seen to end in air
+constexpr double kLeastBareShare = 0.15;  ///< the same of a curved face, with nothing at all behind
 
-/// What is seen from one end of the volume: the depth of the first matter in every column of blocks.
-struct View {
-  int axis = 0;
-  bool from_end = false;
-  int u_axis = 0, v_axis = 0, columns = 0, rows = 0, layers = 0;
-  double u_mm = 1, v_mm = 1, layer_mm = 1;   ///< block edges
-  std::vector<double> depth;                 ///< of the surface, mm, u fastest; kNothing where there is none
-
-  [[nodiscard]] std::size_t cell(int u, int v) const {
-    return static_cast<std::size_t>(u) + static_cast<std::size_t>(columns) * static_cast<std::size_t>(v);
-  }
+struct Column {
+  double run_mm = kNothing;   ///< matter behind the face before air; kNothing where it goes on too far
+  bool bare = false;          ///< nothing but air behind
 };
 
-/// Walks blocks in the order seen from one end.
-std::size_t block_at(const Coarse& coarse, const View& view, int u, int v, int layer) {
-  std::array<int, 3> at{};
-  at[static_cast<std::size_t>(view.axis)] = view.from_end ? view.layers - 1 - layer : layer;
-  at[static_cast<std::size_t>(view.u_axis)] = u;
-  at[static_cast<std::size_t>(view.v_axis)] = v;
-  return coarse.offset(at[0], at[1], at[2]);
-}
-
-View make_view(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& peeled, int axis,
-               bool from_end) {
-  View view;
-  view.axis = axis;
-  view.from_end = from_end;
-  view.u_axis = axis == 0 ? 1 : 0;
-  view.v_axis = axis == 2 ? 1 : 2;
-  view.columns = coarse.size[static_cast<std::size_t>(view.u_axis)];
-  view.rows = coarse.size[static_cast<std::size_t>(view.v_axis)];
-  view.layers = coarse.size[static_cast<std::size_t>(axis)];
-  view.u_mm = coarse.spacing_mm[view.u_axis];
-  view.v_mm = coarse.spacing_mm[view.v_axis];
-  view.layer_mm = coarse.spacing_mm[axis];
-  view.depth.assign(static_cast<std::size_t>(view.columns) * static_cast<std::size_t>(view.rows), kNothing);
-  for (int v = 0; v < view.rows; ++v)
-    for (int u = 0; u < view.columns; ++u)
-      for (int layer = 0; layer < view.layers; ++layer) {
-        const std::size_t block = block_at(coarse, view, u, v, layer);
-        if (peeled[block] || shares.matter[block] < 64) continue;
-        view.depth[view.cell(u, v)] = (layer + 1 - shares.matter[block] / 255.0) * view.layer_mm;
-        break;
-      }
-  return view;
-}
-
-struct Plane {
-  double depth = 0, u = 0, v = 0;
-
-  [[nodiscard]] double at(const View& view, int cu, int cv) const {
-    return depth + u * (cu * view.u_mm) + v * (cv * view.v_mm);
-  }
-};
-
-/// Least squares plane over the cells that `keep` accepts.
-template <typename Keep>
-std::optional<Plane> fit(const View& view, int u0, int u1, int v0, int v1, const Keep& keep) {
-  Mat3 a = Mat3::Zero();
-  Vec3 b = Vec3::Zero();
-  int count = 0;
-  for (int v = v0; v < v1; ++v)
-    for (int u = u0; u < u1; ++u) {
-      const double d = view.depth[view.cell(u, v)];
-      if (d == kNothing || !keep(u, v, d)) continue;
-      const Vec3 row{1, u * view.u_mm, v * view.v_mm};
-      a += row * row.transpose();
-      b += d * row;
-      ++count;
-    }
-  if (count < 12) return std::nullopt;
-  const Vec3 x = a.ldlt().solve(b);
-  if (!x.allFinite()) return std::nullopt;
-  return Plane{x[0], x[1], x[2]};
-}
-
-int inliers(const View& view, const Plane& plane, double tolerance, int step) {
-  int count = 0;
-  for (int v = 0; v < view.rows; v += step)
-    for (int u = 0; u < view.columns; u += step)
-      count += std::abs(view.depth[view.cell(u, v)] - plane.at(view, u, v)) < tolerance;
-  return count;
-}
-
-/// The plane that holds most of the view's surface; patches of 7 x 7 cells propose.
-std::optional<Plane> best_plane(const View& view) {
-  const double tolerance = std::max(0.5 * view.layer_mm, 1.0);
-  const int stride = std::max(4, std::max(view.columns, view.rows) / 14);
-  std::optional<Plane> best;
-  int most = 0;
-  for (int v = 3; v + 4 <= view.rows; v += stride)
-    for (int u = 3; u + 4 <= view.columns; u += stride) {
-      const auto plane = fit(view, u - 3, u + 4, v - 3, v + 4, [](int, int, double) { return true; });
-      if (!plane || std::abs(plane->u) > 1.2 || std::abs(plane->v) > 1.2) continue;
-      const int count = inliers(view, *plane, tolerance, 3);
-      if (count > most) most = count, best = plane;
-    }
-  for (int round = 0; best && round < 4; ++round) {
-    const Plane last = *best;
-    const double reach = tolerance * (round < 2 ? 1.5 : 1.0);
-    best = fit(view, 0, view.columns, 0, view.rows,
-               [&](int u, int v, double d) { return std::abs(d - last.at(view, u, v)) < reach; });
-  }
-  return best;
-}
-
-/// How far a column's matter goes on behind the surface before air; kNothing where it goes on too far.
-double run_length(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& peeled,
-                  const View& view, int u, int v) {
+Column look_behind(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& peeled,
+                   const View& view, int u, int v) {
   const double surface = view.depth[view.cell(u, v)];
   double end = surface, gap = 0;
-  for (int layer = static_cast<int>(surface / view.layer_mm); layer < view.layers; ++layer) {
-    const std::size_t block = block_at(coarse, view, u, v, layer);
-    const bool solid = !peeled[block] && shares.mean_hu[block] > kSolidHu;
-    if (solid) {
-      const bool whole = layer + 1 == view.layers || shares.matter[block] == 255;
-      end = whole ? (layer + 1) * view.layer_mm : (layer + shares.matter[block] / 255.0) * view.layer_mm;
-      end = std::max(end, surface + shares.matter[block] / 255.0 * view.layer_mm);
-      gap = 0;
-    } else if ((gap += view.layer_mm) >= kGap_mm) {
-      return end - surface;
+  int layer = static_cast<int>(surface / view.layer_mm);
+  for (; layer < view.layers && gap < kGap_mm; ++layer) {
+    const std::size_t block = view.block(coarse, u, v, layer);
+    if (peeled[block] || shares.mean_hu[block] <= kSolidHu) {
+      gap += view.layer_mm;
+      continue;
     }
-    if (end - surface > kThickest_mm) return kNothing;
+    const double share = shares.matter[block] / 255.0;
+    end = std::max((layer + (share > 0.3 ? share : 1.0)) * view.layer_mm, surface + share * view.layer_mm);
+    gap = 0;
+    if (end - surface > kThickest_mm) return {};
   }
-  return end - surface;
+  Column column{end - surface, true};
+  for (; layer < view.layers; ++layer) {
+    const std::size_t block = view.block(coarse, u, v, layer);
+    if (!peeled[block] && shares.matter[block] >= 64) column.bare = false;
+  }
+  return column;
 }
 
-struct Thickness {
-  double mm = 0, share = 0;
+/// A layer as the view's blocks show it.
+struct RoughSlab {
+  Face face;
+  std::vector<double> thickness_mm;   ///< for each column of the view
+  std::vector<std::uint8_t> footprint;
 };
 
-/// The commonest run length over the face's cells.
-Thickness common_thickness(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& peeled,
-                           const View& view, const std::vector<std::uint8_t>& face) {
-  std::vector<int> counts(static_cast<std::size_t>(2 * kThickest_mm) + 8);
-  std::vector<double> runs;
-  int cells = 0;
+std::vector<std::uint8_t> footprint_of(const View& view, const Face& face) {
+  const double tolerance = std::max(0.6 * view.layer_mm, 1.2);
+  std::vector<std::uint8_t> footprint(view.depth.size());
   for (int v = 0; v < view.rows; ++v)
     for (int u = 0; u < view.columns; ++u) {
-      if (!face[view.cell(u, v)]) continue;
-      ++cells;
-      const double run = run_length(coarse, shares, peeled, view, u, v);
-      if (run == kNothing) continue;
-      runs.push_back(run);
-      ++counts[static_cast<std::size_t>(run * 2)];
+      const double d = view.depth[view.cell(u, v)], f = face.at(view, u, v);
+      footprint[view.cell(u, v)] = d != kNothing && f != kNothing && std::abs(d - f) < tolerance;
     }
-  int best = -1;
-  std::size_t where = 0;
-  for (std::size_t b = 3; b + 3 < counts.size(); ++b) {
-    int sum = 0;
-    for (std::size_t n = b - 3; n <= b + 3; ++n) sum += counts[n];
-    if (sum > best) best = sum, where = b;
-  }
-  double sum = 0;
-  int near = 0;
-  for (const double run : runs)
-    if (std::abs(run - (static_cast<double>(where) / 2 + 0.25)) <= 2) sum += run, ++near;
-  if (near == 0) return {};
-  return {sum / near, static_cast<double>(near) / cells};
+  return footprint;
 }
 
-std::optional<Slab> slab_in(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& peeled,
-                            const View& view) {
-  int seen = 0;
-  for (const double d : view.depth) seen += d != kNothing;
-  const auto plane = best_plane(view);
-  if (!plane || seen == 0) return std::nullopt;
-  Slab slab{view.axis, view.from_end, plane->depth, plane->u, plane->v, 0, {}};
-  slab.footprint.assign(view.depth.size(), 0);
-  int face = 0;
-  const double tolerance = std::max(0.6 * view.layer_mm, 1.2);
-  for (int v = 0; v < view.rows; ++v)
-    for (int u = 0; u < view.columns; ++u)
-      if (std::abs(view.depth[view.cell(u, v)] - plane->at(view, u, v)) < tolerance)
-        slab.footprint[view.cell(u, v)] = 1, ++face;
-  if (face < kLeastFaceShare * seen) return std::nullopt;
-  const Thickness thickness = common_thickness(coarse, shares, peeled, view, slab.footprint);
-  if (thickness.share < kLeastFreeShare || thickness.mm < kThinnest_mm) return std::nullopt;
-  slab.thickness_mm = thickness.mm;
+/// The commonest of some lengths: mean of those within 2 mm of the fullest millimetre, and their number.
+struct Common {
+  double mm = 0;
+  int count = 0;
+};
+Common commonest(const std::vector<double>& lengths) {
+  std::vector<int> counts(static_cast<std::size_t>(kThickest_mm) + 8);
+  for (const double l : lengths)
+    if (l != kNothing) ++counts[static_cast<std::size_t>(l)];
+  int best = 0;
+  std::size_t where = 0;
+  for (std::size_t b = 1; b + 1 < counts.size(); ++b) {
+    const int sum = counts[b - 1] + counts[b] + counts[b + 1];
+    if (sum > best) best = sum, where = b;
+  }
+  Common common;
+  for (const double l : lengths)
+    if (l != kNothing && std::abs(l - static_cast<double>(where) - 0.5) <= 2) common.mm += l, ++common.count;
+  if (common.count > 0) common.mm /= common.count;
+  return common;
+}
+
+std::optional<RoughSlab> flat_slab(const View& view, const std::vector<Column>& columns) {
+  auto face = flat_face(view);
+  if (!face) return std::nullopt;
+  RoughSlab slab{std::move(*face), {}, {}};
+  slab.footprint = footprint_of(view, slab.face);
+  std::vector<double> runs;
+  int cells = 0;
+  for (std::size_t c = 0; c < columns.size(); ++c)
+    if (slab.footprint[c]) ++cells, runs.push_back(columns[c].run_mm);
+  const Common common = commonest(runs);
+  if (cells < kLeastFaceShare * view.seen() || common.count < kLeastFreeShare * cells || common.mm < kThinnest_mm)
+    return std::nullopt;
+  slab.thickness_mm.assign(static_cast<std::size_t>(view.columns), common.mm);
   return slab;
 }
 
-/// From cells of blocks (whose depth counts from the volume's face) to fine voxel centres (from the first centre).
-void to_fine(Slab& slab, const Grid& grid, const Coarse& coarse) {
+/// Columns without a value take it from their neighbours on both sides, in proportion.
+void fill_between(std::vector<double>& values) {
+  int last = -1;
+  const int n = static_cast<int>(values.size());
+  for (int i = 0; i < n; ++i) {
+    if (values[static_cast<std::size_t>(i)] == kNothing) continue;
+    for (int g = last + 1; last >= 0 && g < i; ++g) {
+      const double t = static_cast<double>(g - last) / (i - last);
+      values[static_cast<std::size_t>(g)] = (1 - t) * values[static_cast<std::size_t>(last)] + t * values[static_cast<std::size_t>(i)];
+    }
+    last = i;
+  }
+}
+
+std::optional<RoughSlab> drawn_out_slab(const View& view, const std::vector<Column>& columns) {
+  auto face = drawn_out_face(view);
+  if (!face) return std::nullopt;
+  RoughSlab slab{std::move(*face), {}, {}};
+  slab.footprint = footprint_of(view, slab.face);
+  int cells = 0, bare = 0;
+  for (int u = 0; u < view.columns; ++u) {
+    std::vector<double> runs;
+    for (int v = 0; v < view.rows; ++v) {
+      const std::size_t c = view.cell(u, v);
+      if (!slab.footprint[c]) continue;
+      ++cells;
+      if (columns[c].run_mm == kNothing) continue;
+      runs.push_back(columns[c].run_mm);
+      bare += columns[c].bare;
+    }
+    const Common common = commonest(runs);
+    slab.thickness_mm.push_back(common.count * 10 >= view.rows ? common.mm : kNothing);
+  }
+  if (cells < 0.8 * view.seen() || bare < kLeastBareShare * cells) return std::nullopt;
+  fill_between(slab.thickness_mm);
+  return slab;
+}
+
+/// Half a step either way of a voxel layer, where a column of the fine grid passes through `half` between two levels.
+double crossing(const Volume<std::uint8_t>& levels, const Slab& slab, int u, int v, double from_mm, double to_mm,
+                bool rising) {
+  const auto ua = static_cast<std::size_t>(slab.u_axis()), va = static_cast<std::size_t>(slab.v_axis()),
+             wa = static_cast<std::size_t>(slab.axis);
+  const int n = levels.grid.size[wa];
+  const double spacing = levels.grid.spacing_mm[slab.axis];
+  const auto level = [&](int w) {
+    std::array<int, 3> at{};
+    at[ua] = u, at[va] = v, at[wa] = slab.from_end ? n - 1 - w : w;
+    return static_cast<double>(levels.values[levels.grid.offset(at[0], at[1], at[2])]);
+  };
+  const int first = std::max(0, static_cast<int>(from_mm / spacing));
+  const int last = std::min(n - 1, static_cast<int>(std::ceil(to_mm / spacing)));
+  if (last - first < 2) return kNothing;
+  double low = 255, high = 0;
+  for (int w = first; w <= last; ++w) low = std::min(low, level(w)), high = std::max(high, level(w));
+  if (high - low < 8) return kNothing;
+  const double half = (low + high) / 2;
+  if (rising) {
+    for (int w = first; w < last; ++w)
+      if (level(w) < half && level(w + 1) >= half) return (w + (half - level(w)) / (level(w + 1) - level(w))) * spacing;
+  } else {
+    for (int w = last; w > first; --w)
+      if (level(w) < half && level(w - 1) >= half) return (w - (half - level(w)) / (level(w - 1) - level(w))) * spacing;
+  }
+  return kNothing;
+}
+
+double median(std::vector<double>& values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+/// Moves a surface so that it runs half way between the levels on both sides, by the median over all columns given;
+/// `flat` moves it as a whole, else every column of blocks moves by itself.
+class Refiner {
+ public:
+  Refiner(const Volume<std::uint8_t>& levels, const Coarse& coarse, const View& view, const RoughSlab& rough,
+          const std::vector<Column>& columns, const Slab& slab)
+      : levels_(levels), coarse_(coarse), view_(view), rough_(rough), columns_(columns), slab_(slab) {}
+
+  void refine(std::vector<double>& profile, double slope, bool rising, bool flat) const {
+    std::vector<double> all;
+    std::vector<double> shift(static_cast<std::size_t>(view_.columns), 0);
+    for (int cu = 0; cu < view_.columns; ++cu) {
+      std::vector<double> offsets = offsets_of(cu, profile, slope, rising);
+      all.insert(all.end(), offsets.begin(), offsets.end());
+      if (offsets.size() >= 5) shift[static_cast<std::size_t>(cu)] = median(offsets);
+    }
+    if (all.empty()) return;
+    const double common = median(all);
+    const int factor = coarse_.factor[static_cast<std::size_t>(slab_.u_axis())];
+    for (std::size_t u = 0; u < profile.size(); ++u)
+      profile[u] += flat ? common : shift[u / static_cast<std::size_t>(factor)];
+  }
+
+ private:
+  [[nodiscard]] std::vector<double> offsets_of(int cu, const std::vector<double>& profile, double slope,
+                                               bool rising) const {
+    const auto ua = static_cast<std::size_t>(slab_.u_axis()), va = static_cast<std::size_t>(slab_.v_axis());
+    const int u = std::min(cu * coarse_.factor[ua] + coarse_.factor[ua] / 2, levels_.grid.size[ua] - 1);
+    const double surface = profile[static_cast<std::size_t>(u)];
+    const double thickness = rough_.thickness_mm[static_cast<std::size_t>(cu)];
+    std::vector<double> offsets;
+    if (surface == kNothing || thickness == kNothing) return offsets;
+    const double outward = 1.5 * view_.layer_mm, inward = std::min(outward, 0.6 * thickness);
+    for (int cv = 0; cv < view_.rows; ++cv) {
+      const std::size_t cell = view_.cell(cu, cv);
+      if (!rough_.footprint[cell] || std::abs(columns_[cell].run_mm - thickness) > 2.5) continue;
+      const int v = std::min(cv * coarse_.factor[va] + coarse_.factor[va] / 2, levels_.grid.size[va] - 1);
+      const double depth = surface + slope * (v * levels_.grid.spacing_mm[slab_.v_axis()]);
+      const double found = crossing(levels_, slab_, u, v, depth - (rising ? outward : inward),
+                                    depth + (rising ? inward : outward), rising);
+      if (found != kNothing) offsets.push_back(found - depth);
+    }
+    return offsets;
+  }
+
+  const Volume<std::uint8_t>& levels_;
+  const Coarse& coarse_;
+  const View& view_;
+  const RoughSlab& rough_;
+  const std::vector<Column>& columns_;
+  const Slab& slab_;
+};
+
+/// From blocks, whose depth counts from the volume's outer face, to fine voxels, whose depth counts from their centres.
+Slab fine_slab(const Volume<std::uint8_t>& levels, const Coarse& coarse, const View& view, const RoughSlab& rough,
+               const std::vector<Column>& columns, bool flat) {
+  const Grid& grid = levels.grid;
+  Slab slab{view.axis, view.from_end, {}, {}, rough.face.slope_v, rough.face.slope_v, rough.footprint};
+  const auto ua = static_cast<std::size_t>(slab.u_axis()), wa = static_cast<std::size_t>(slab.axis);
   const double spacing_u = grid.spacing_mm[slab.u_axis()], spacing_v = grid.spacing_mm[slab.v_axis()];
-  const double spacing = grid.spacing_mm[slab.axis];
-  const double half_u = 0.5 * (coarse.spacing_mm[slab.u_axis()] - spacing_u);
-  const double half_v = 0.5 * (coarse.spacing_mm[slab.v_axis()] - spacing_v);
-  slab.depth_mm -= slab.slope_u * half_u + slab.slope_v * half_v + 0.5 * spacing;
-  if (!slab.from_end) return;
-  const int n = grid.size[static_cast<std::size_t>(slab.axis)];
-  const int padded = coarse.size[static_cast<std::size_t>(slab.axis)] * coarse.factor[static_cast<std::size_t>(slab.axis)];
-  slab.depth_mm -= (padded - n) * spacing;
+  const double half_u = 0.5 * (view.u_mm - spacing_u), half_v = 0.5 * (view.v_mm - spacing_v);
+  double shift = -0.5 * grid.spacing_mm[slab.axis] - rough.face.slope_v * half_v;
+  if (slab.from_end) shift -= (coarse.size[wa] * coarse.factor[wa] - grid.size[wa]) * grid.spacing_mm[slab.axis];
+  for (int u = 0; u < grid.size[ua]; ++u) {
+    const double at = std::clamp((u * spacing_u - half_u) / view.u_mm, 0.0, view.columns - 1.0);
+    const auto c = static_cast<std::size_t>(std::min(static_cast<int>(at), std::max(0, view.columns - 2)));
+    const auto d = std::min(c + 1, rough.face.profile_mm.size() - 1);
+    const double t = at - static_cast<double>(c);
+    const auto between = [&](const std::vector<double>& p) {
+      return p[c] == kNothing ? p[d] : p[d] == kNothing ? p[c] : (1 - t) * p[c] + t * p[d];
+    };
+    const double face = between(rough.face.profile_mm) + shift;
+    slab.face_mm.push_back(face);
+    slab.back_mm.push_back(face + between(rough.thickness_mm));
+  }
+  const Refiner refiner(levels, coarse, view, rough, columns, slab);
+  std::vector<double> face = slab.face_mm, back = slab.back_mm;
+  refiner.refine(face, slab.face_slope, true, flat);
+  refiner.refine(back, slab.back_slope, false, flat);
+  slab.face_mm = std::move(face);
+  slab.back_mm = std::move(back);
+  return slab;
 }
 
-void peel(const std::vector<Slab>& slabs, const Grid& grid, const Coarse& coarse, std::vector<std::uint8_t>& peeled) {
-  peeled = blocks_of(slabs, grid, coarse);
+/// What one end shows, and how much of it one layer covers.
+struct Candidate {
+  Slab slab;
+  double share = 0;
+};
+
+std::optional<Candidate> slab_in(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
+                                 const std::vector<std::uint8_t>& peeled, const View& view) {
+  std::vector<Column> columns(view.depth.size());
+  for (int v = 0; v < view.rows; ++v)
+    for (int u = 0; u < view.columns; ++u)
+      if (view.depth[view.cell(u, v)] != kNothing)
+        columns[view.cell(u, v)] = look_behind(coarse, shares, peeled, view, u, v);
+  const auto flat = flat_slab(view, columns);
+  const auto drawn = flat ? std::nullopt : drawn_out_slab(view, columns);
+  if (!flat && !drawn) return std::nullopt;
+  const RoughSlab& rough = flat ? *flat : *drawn;
+  const auto cells = std::count(rough.footprint.begin(), rough.footprint.end(), 1);
+  return Candidate{fine_slab(levels, coarse, view, rough, columns, flat.has_value()),
+                   static_cast<double>(cells) / view.seen()};
 }
 
-}  // namespace
-
-std::vector<Slab> find_slabs(const Grid& grid, const Coarse& coarse, const Shares& shares) {
-  std::vector<Slab> slabs;
-  std::vector<std::uint8_t> peeled(coarse.count());
+/// The layer that covers most of what is seen from its end.
+std::optional<Slab> next_slab(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
+                              const std::vector<std::uint8_t>& peeled) {
+  std::optional<Candidate> best;
   for (int axis = 0; axis < 3; ++axis)
-    for (const bool from_end : {false, true})
-      for (int layer = 0; layer < 3; ++layer) {
-        auto slab = slab_in(coarse, shares, peeled, make_view(coarse, shares, peeled, axis, from_end));
-        if (!slab) break;
-        to_fine(*slab, grid, coarse);
-        slabs.push_back(std::move(*slab));
-        peel(slabs, grid, coarse, peeled);
-      }
-  return slabs;
+    for (const bool from_end : {false, true}) {
+      auto found = slab_in(levels, coarse, shares, peeled, make_view(coarse, shares, peeled, axis, from_end));
+      if (found && (!best || found->share > best->share)) best = std::move(found);
+    }
+  if (!best) return std::nullopt;
+  return std::move(best->slab);
 }
 
-namespace {
-
-/// Visits the fine voxels of a slab's columns: work(offset, depth behind the face, mm).
+/// Visits the fine voxels of a slab: work(index, depth behind the face, depth before the back).
 template <typename Work>
-void for_slab(const Slab& slab, const Grid& grid, const Coarse& coarse, double before_mm, double behind_mm,
+void for_slab(const Slab& slab, const Grid& grid, const Coarse& coarse, int grow_blocks, double grow_mm,
               const Work& work) {
   const auto ua = static_cast<std::size_t>(slab.u_axis()), va = static_cast<std::size_t>(slab.v_axis()),
              wa = static_cast<std::size_t>(slab.axis);
-  const int columns = coarse.size[ua], rows = coarse.size[va], layers = grid.size[wa];
+  const int columns = coarse.size[ua], rows = coarse.size[va];
   const double spacing = grid.spacing_mm[slab.axis];
-  for (int v = 0; v < grid.size[va]; ++v)
-    for (int u = 0; u < grid.size[ua]; ++u) {
-      const int cu = u / coarse.factor[ua], cv = v / coarse.factor[va];
-      if (!slab.footprint[static_cast<std::size_t>(cu) + static_cast<std::size_t>(columns) * static_cast<std::size_t>(cv)])
-        continue;
-      const double face = slab.face_mm(u * grid.spacing_mm[slab.u_axis()], v * grid.spacing_mm[slab.v_axis()]);
-      const int first = std::max(0, static_cast<int>(std::ceil((face - before_mm) / spacing)));
-      const int last = std::min(layers - 1, static_cast<int>(std::floor((face + slab.thickness_mm + behind_mm) / spacing)));
-      for (int w = first; w <= last; ++w) {
-        std::array<int, 3> at{};
-        at[ua] = u, at[va] = v, at[wa] = slab.from_end ? layers - 1 - w : w;
-        work(at);
-      }
+  for (int cv = 0; cv < rows; ++cv)
+    for (int cu = 0; cu < columns; ++cu) {
+      bool near = false;
+      for (int b = std::max(0, cv - grow_blocks); b <= std::min(rows - 1, cv + grow_blocks); ++b)
+        for (int a = std::max(0, cu - grow_blocks); a <= std::min(columns - 1, cu + grow_blocks); ++a)
+          near = near || slab.footprint[static_cast<std::size_t>(a) + static_cast<std::size_t>(columns) * static_cast<std::size_t>(b)];
+      if (!near) continue;
+      for (int v = cv * coarse.factor[va]; v < std::min((cv + 1) * coarse.factor[va], grid.size[va]); ++v)
+        for (int u = cu * coarse.factor[ua]; u < std::min((cu + 1) * coarse.factor[ua], grid.size[ua]); ++u) {
+          const double v_mm = v * grid.spacing_mm[slab.v_axis()];
+          const double face = slab.face_mm[static_cast<std::size_t>(u)] + slab.face_slope * v_mm;
+          const double back = slab.back_mm[static_cast<std::size_t>(u)] + slab.back_slope * v_mm;
+          if (!std::isfinite(face) || !std::isfinite(back)) continue;
+          const int first = std::max(0, static_cast<int>(std::ceil((face - grow_mm) / spacing)));
+          const int last = std::min(grid.size[wa] - 1, static_cast<int>(std::floor((back + grow_mm) / spacing)));
+          for (int w = first; w <= last; ++w) {
+            std::array<int, 3> at{};
+            at[ua] = u, at[va] = v, at[wa] = slab.from_end ? grid.size[wa] - 1 - w : w;
+            work(at, w * spacing - face, back - w * spacing);
+          }
+        }
     }
-  (void)rows;
 }
 
 }  // namespace
 
+std::vector<Slab> find_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares) {
+  constexpr std::size_t kMost = 10;
+  std::vector<Slab> slabs;
+  std::vector<std::uint8_t> peeled(coarse.count());
+  while (slabs.size() < kMost) {
+    auto slab = next_slab(levels, coarse, shares, peeled);
+    if (!slab) break;
+    slabs.push_back(std::move(*slab));
+    peeled = blocks_of(slabs, levels.grid, coarse);
+  }
+  return slabs;
+}
+
 std::vector<std::uint8_t> blocks_of(const std::vector<Slab>& slabs, const Grid& grid, const Coarse& coarse) {
   std::vector<std::uint16_t> voxels(coarse.count());
-  for (const Slab& slab : slabs) {
-    const double reach = 0.5 * grid.spacing_mm[slab.axis];
-    for_slab(slab, grid, coarse, 2 * reach, reach, [&](const std::array<int, 3>& at) {
+  for (const Slab& slab : slabs)
+    for_slab(slab, grid, coarse, 1, grid.spacing_mm[slab.axis], [&](const std::array<int, 3>& at, double, double) {
       ++voxels[coarse.offset(at[0] / coarse.factor[0], at[1] / coarse.factor[1], at[2] / coarse.factor[2])];
     });
-  }
   const int half = coarse.factor[0] * coarse.factor[1] * coarse.factor[2] / 2;
   std::vector<std::uint8_t> blocks(coarse.count());
   for (std::size_t v = 0; v < blocks.size(); ++v) blocks[v] = voxels[v] >= std::max(1, half);
   return blocks;
 }
 
+namespace {
+
+/// Decides a voxel just outside a slab's surface: mixed of slab and air it goes to the nearer one; with something else
+/// against the slab it is left alone.
+void settle_rim(const Volume<std::uint8_t>& levels, const Slab& slab, const std::array<int, 3>& at, int inward,
+                std::uint8_t label, Volume<std::uint8_t>& materials) {
+  constexpr int kAirOrMixed = 6;   // levels above air
+  const auto wa = static_cast<std::size_t>(slab.axis);
+  const int n = levels.grid.size[wa];
+  const auto level = [&](int step) {
+    std::array<int, 3> there = at;
+    there[wa] = std::clamp(at[wa] + step * inward, 0, n - 1);
+    return static_cast<int>(levels.values[levels.grid.offset(there[0], there[1], there[2])]);
+  };
+  const int air = level_of(-1000), matter = std::max(level(1), level(2));
+  if (level(-1) > air + kAirOrMixed) return;
+  const std::size_t v = levels.grid.offset(at[0], at[1], at[2]);
+  materials.values[v] = 2 * level(0) > air + matter ? label : static_cast<std::uint8_t>(materials.values[v] & 0xC0);
+}
+
+}  // namespace
+
 void mark_slabs(const std::vector<Slab>& slabs, const Coarse& coarse, const Volume<std::uint8_t>& levels,
                 int least_level, std::uint8_t label, Volume<std::uint8_t>& materials) {
+  const int foam = level_of(-955);
   for (const Slab& slab : slabs) {
-    const double voxel = levels.grid.spacing_mm[slab.axis];
-    for_slab(slab, levels.grid, coarse, 1.5 * voxel, 0.0, [&](const std::array<int, 3>& at) {
-      const std::size_t v = levels.grid.offset(at[0], at[1], at[2]);
-      if (levels.values[v] >= least_level) materials.values[v] = label;
-    });
+    const double spacing = levels.grid.spacing_mm[slab.axis], rim = 1.5 * spacing;
+    const int deeper = slab.from_end ? -1 : 1;   // index step from the face to the back
+    for_slab(slab, levels.grid, coarse, 1, 0.99 * spacing,
+             [&](const std::array<int, 3>& at, double behind, double before) {
+               const std::size_t v = levels.grid.offset(at[0], at[1], at[2]);
+               if (behind < 0) settle_rim(levels, slab, at, deeper, label, materials);
+               else if (before < 0) settle_rim(levels, slab, at, -deeper, label, materials);
+               else if (levels.values[v] >= (std::min(behind, before) > rim ? foam : least_level))
+                 materials.values[v] = label;
+             });
   }
 }
 

@@ -39,6 +39,11 @@ LevelCounts count_levels(const Volume<std::uint8_t>& levels, int threads) {
 
 int tissue_peak(const LevelCounts& counts) { return highest(smoothed(counts), level_of(-200), level_of(250)); }
 
+int tissue_threshold(const LevelCounts& counts) {
+  const int fibre = highest(smoothed(counts), level_of(-900), level_of(-500));
+  return std::clamp((fibre + tissue_peak(counts) + 1) / 2, level_of(-400), level_of(-250));
+}
+
 int mineral_threshold(const LevelCounts& counts) {
   const LevelCounts smooth = smoothed(counts);
   const int peak = tissue_peak(counts);

@@ -13,6 +13,8 @@ using LevelCounts = std::array<std::int64_t, 256>;
 
 /// Where tissue ends and mineral begins: the valley above tissue's peak, else where the peak has run out.
 [[nodiscard]] int mineral_threshold(const LevelCounts& counts);
+/// Half way between the commonest levels of fibre (or wood) and of tissue.
+[[nodiscard]] int tissue_threshold(const LevelCounts& counts);
 /// The commonest level of tissue.
 [[nodiscard]] int tissue_peak(const LevelCounts& counts);
 

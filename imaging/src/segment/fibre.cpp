@@ -1,0 +1,167 @@
+#include "fibre.h"
+
+#include <algorithm>
+#include <array>
+#include <cstddef>
+#include <vector>
+
+#include "denoise.h"
+#include "parallel.h"
+
+namespace leastharm::segment_detail {
+namespace {
+
+constexpr std::uint8_t kMark = 0x08;
+constexpr double kLeastThickShare = 0.02;   ///< of the fibre outside that has fibre on all six sides
+
+std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
+bool fibre(std::uint8_t c) { return material(c) == label(Material::wrapping); }
+bool air(std::uint8_t c) { return material(c) == label(Material::air); }
+
+template <typename Work>
+void for_slices(const Volume<std::uint8_t>& codes, int threads, const Work& work) {
+  for_chunks(codes.grid.size[2], 1, threads, [&](int k, int, int) { work(k); });
+}
+
+}  // namespace
+
+void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+                  Volume<std::uint8_t>& codes) {
+  const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
+  std::vector<std::array<LevelCounts, 2>> parts(static_cast<std::size_t>(codes.grid.size[2]));
+  for_slices(codes, threads, [&](int k) {
+    auto& part = parts[static_cast<std::size_t>(k)];
+    for (LevelCounts& counts : part) counts.fill(0);
+    const std::size_t start = slice * static_cast<std::size_t>(k);
+    for (std::size_t v = start; v < start + slice; ++v)
+      if (fibre(codes.values[v])) ++part[(codes.values[v] & code::kInside) ? 1 : 0][levels.values[v]];
+  });
+  std::array<LevelCounts, 2> counts{};
+  for (const auto& part : parts)
+    for (std::size_t side = 0; side < 2; ++side)
+      for (std::size_t b = 0; b < 256; ++b) counts[side][b] += part[side][b];
+  const int outside = std::max(thresholds.fibre, fibre_threshold(counts[0], thresholds.fibre));
+  const int inside = std::max(thresholds.fibre, fibre_threshold(counts[1], thresholds.fibre));
+  for_slices(codes, threads, [&](int k) {
+    const std::size_t start = slice * static_cast<std::size_t>(k);
+    for (std::size_t v = start; v < start + slice; ++v) {
+      std::uint8_t& c = codes.values[v];
+      if (fibre(c) && levels.values[v] < ((c & code::kInside) ? inside : outside)) c &= code::kSide;
+    }
+  });
+}
+
+namespace {
+
+struct FibreCount {
+  std::int64_t outside = 0, outside_thick = 0, inside = 0;
+};
+
+/// The length of the run of fibre through a voxel along one axis, up to 3, and whether it ends in air.
+struct Sheet {
+  int length = 0;
+  bool at_air = false, bounded = true;
+};
+Sheet sheet_at(const std::uint8_t* c, std::ptrdiff_t step, int before, int after) {
+  Sheet sheet{1, false, true};
+  for (const int sign : {-1, 1}) {
+    const int room = sign < 0 ? before : after;
+    int n = 1;
+    while (n <= room && n < 3 && fibre(c[sign * n * step])) ++n;
+    if (n > room || n >= 3) {
+      sheet.bounded = false;
+      return sheet;
+    }
+    sheet.length += n - 1;
+    sheet.at_air = sheet.at_air || air(c[sign * n * step]);
+  }
+  return sheet;
+}
+
+class Sweep {
+ public:
+  Sweep(const Volume<std::uint8_t>& codes)
+      : codes_(codes), stride_{1, codes.grid.size[0], static_cast<std::ptrdiff_t>(codes.grid.size[0]) * codes.grid.size[1]} {}
+
+  [[nodiscard]] bool thick(const std::array<int, 3>& at, std::size_t v) const {
+    for (std::size_t a = 0; a < 3; ++a) {
+      if (at[a] == 0 || at[a] + 1 == codes_.grid.size[a]) continue;
+      const std::uint8_t* c = codes_.values.data() + v;
+      if (!fibre(c[-stride_[a]]) || !fibre(c[stride_[a]])) return false;
+    }
+    return true;
+  }
+  [[nodiscard]] bool thin_sheet(const std::array<int, 3>& at, std::size_t v) const {
+    for (std::size_t a = 0; a < 3; ++a) {
+      const Sheet sheet = sheet_at(codes_.values.data() + v, stride_[a], at[a], codes_.grid.size[a] - 1 - at[a]);
+      if (sheet.bounded && sheet.at_air && sheet.length <= 2) return true;
+    }
+    return false;
+  }
+
+ private:
+  const Volume<std::uint8_t>& codes_;
+  std::array<std::ptrdiff_t, 3> stride_;
+};
+
+/// Counts the fibre and marks thin sheets inside.
+FibreCount survey(int threads, Volume<std::uint8_t>& codes) {
+  const auto& n = codes.grid.size;
+  std::vector<FibreCount> parts(static_cast<std::size_t>(n[2]));
+  std::vector<std::vector<std::size_t>> thin(static_cast<std::size_t>(n[2]));
+  const Sweep sweep(codes);
+  for_slices(codes, threads, [&](int k) {
+    FibreCount& part = parts[static_cast<std::size_t>(k)];
+    for (int j = 0; j < n[1]; ++j) {
+      const std::size_t row = codes.grid.offset(0, j, k);
+      for (int i = 0; i < n[0]; ++i) {
+        const std::size_t v = row + static_cast<std::size_t>(i);
+        const std::uint8_t c = codes.values[v];
+        if (!fibre(c)) continue;
+        if (c & code::kInside) {
+          ++part.inside;
+          if (sweep.thin_sheet({i, j, k}, v)) thin[static_cast<std::size_t>(k)].push_back(v);
+        } else {
+          ++part.outside;
+          part.outside_thick += sweep.thick({i, j, k}, v);
+        }
+      }
+    }
+  });
+  FibreCount all;
+  for (const FibreCount& part : parts) {
+    all.outside += part.outside;
+    all.outside_thick += part.outside_thick;
+    all.inside += part.inside;
+  }
+  for (const auto& slice : thin)
+    for (const std::size_t v : slice) codes.values[v] |= kMark;
+  return all;
+}
+
+}  // namespace
+
+FibreReport drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, bool even_tissue,
+                             int threads, Volume<std::uint8_t>& codes) {
+  const FibreCount count = survey(threads, codes);
+  FibreReport report;
+  report.wrapped = static_cast<double>(count.outside_thick) > kLeastThickShare * static_cast<double>(count.outside);
+  report.lung = even_tissue && !report.wrapped && count.inside > 0;
+  const int half = (level_of(-1000) + thresholds.tissue_peak) / 2;
+  const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
+  for_slices(codes, threads, [&](int k) {
+    const std::size_t start = slice * static_cast<std::size_t>(k);
+    for (std::size_t v = start; v < start + slice; ++v) {
+      std::uint8_t& c = codes.values[v];
+      const bool marked = (c & kMark) != 0;
+      c = static_cast<std::uint8_t>(c & ~kMark);
+      if (!fibre(c)) continue;
+      const bool inside = (c & code::kInside) != 0;
+      const bool drop = inside ? marked || report.lung : !report.wrapped;
+      if (drop) c = static_cast<std::uint8_t>((c & code::kSide) | (levels.values[v] >= half ? label(Material::body) : label(Material::air)));
+    }
+  });
+  return report;
+}
+
+}  // namespace leastharm::segment_detail

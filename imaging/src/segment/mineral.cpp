@@ -1,0 +1,108 @@
+#include "mineral.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "denoise.h"
+#include "regions.h"
+
+namespace leastharm::segment_detail {
+namespace {
+
+constexpr int kLeastShare = 225;          ///< of 255: blocks of mineral alone
+constexpr int kDensestFilling_hu = 1050;
+constexpr double kInset_mm = 5;
+constexpr double kLeastDepth_mm = 9;      ///< a ball of this radius fits in
+constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover
+constexpr double kShellVoxels = 0.08;     ///< share of a block's voxels that make it a piece of shell
+
+struct Filling {
+  std::vector<std::size_t> blocks, ring;
+  int highest = 0;   ///< level above which a voxel is not filling
+};
+
+std::vector<std::uint8_t> mineral_blocks(const Coarse& coarse, const Shares& shares) {
+  std::vector<std::uint8_t> set(coarse.count());
+  for (std::size_t v = 0; v < set.size(); ++v)
+    set[v] = shares.mineral[v] >= kLeastShare && shares.mean_hu[v] <= kDensestFilling_hu;
+  return set;
+}
+
+bool holds_shell(const Volume<std::uint8_t>& levels, const Coarse& coarse, int highest, std::size_t block) {
+  int dense = 0, all = 0;
+  for_voxels(coarse, levels.grid, block, [&](std::size_t v) { ++all, dense += levels.values[v] > highest; });
+  return dense > kShellVoxels * all;
+}
+
+/// Of the filling's outermost blocks, the share that hold a piece of shell, or have one next to them.
+double shell_share(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Filling& filling) {
+  std::vector<std::uint8_t> outer(coarse.count());
+  for (const std::size_t block : filling.ring) outer[block] = holds_shell(levels, coarse, filling.highest, block) ? 2 : 1;
+  std::size_t rim = 0, shell = 0;
+  for (const std::size_t block : filling.blocks) {
+    bool at_rim = false, at_shell = false;
+    for (const std::size_t n : ring_of(coarse, block)) at_rim |= outer[n] != 0, at_shell |= outer[n] == 2;
+    if (!at_rim) continue;
+    ++rim;
+    shell += at_shell || holds_shell(levels, coarse, filling.highest, block);
+  }
+  return rim == 0 ? 1 : static_cast<double>(shell) / static_cast<double>(rim);
+}
+
+/// Takes over the voxels of the filling's blocks, and spreads from there through the blocks around.
+void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Filling& filling,
+                   Volume<std::uint8_t>& codes) {
+  const Grid& grid = levels.grid;
+  const auto is_filling = [&](std::size_t v) {
+    const std::uint8_t m = codes.values[v] & code::kMaterial;
+    return m == label(Material::bone) && levels.values[v] <= filling.highest;
+  };
+  std::vector<std::size_t> front;
+  const auto take = [&](std::size_t v) {
+    codes.values[v] = label(Material::packing) | code::kInside;
+    front.push_back(v);
+  };
+  std::vector<std::uint8_t> open(coarse.count());
+  for (const std::size_t block : filling.ring) open[block] = 1;
+  for (const std::size_t block : filling.blocks)
+    for_voxels(coarse, grid, block, [&](std::size_t v) {
+      const std::uint8_t m = codes.values[v] & code::kMaterial;
+      if (is_filling(v) || m == label(Material::body)) take(v);
+    });
+  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
+  for (std::size_t n = 0; n < front.size(); ++n) {
+    const std::size_t v = front[n];
+    const std::array<int, 3> at{static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+    const std::array<std::size_t, 3> stride{1, w, slice};
+    for (std::size_t a = 0; a < 3; ++a)
+      for (const int step : {-1, 1}) {
+        std::array<int, 3> to = at;
+        to[a] += step;
+        if (to[a] < 0 || to[a] >= grid.size[a]) continue;
+        const std::size_t next = step < 0 ? v - stride[a] : v + stride[a];
+        if (!is_filling(next)) continue;
+        if (open[coarse.offset(to[0] / coarse.factor[0], to[1] / coarse.factor[1], to[2] / coarse.factor[2])]) take(next);
+      }
+  }
+}
+
+}  // namespace
+
+void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, int threads,
+                          Volume<std::uint8_t>& codes) {
+  const std::vector<std::uint8_t> set = mineral_blocks(coarse, shares);
+  const int reach = static_cast<int>(std::ceil(kInset_mm / coarse.spacing_mm.minCoeff())) + 1;
+  for (const Core& core : cores_of(coarse, set, kInset_mm, threads)) {
+    if (core.depth_mm < kLeastDepth_mm) continue;
+    LevelStatistic all;
+    for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
+    Filling filling;
+    filling.highest = static_cast<int>(std::lround(all.mean() + std::max(11.0, 2 * all.deviation())));
+    filling.blocks = spread_in(coarse, set, core.blocks, reach);
+    filling.ring = ring_of(coarse, filling.blocks);
+    if (shell_share(levels, coarse, filling) <= kMostShell) label_filling(levels, coarse, filling, codes);
+  }
+}
+
+}  // namespace leastharm::segment_detail

@@ -1,0 +1,97 @@
+#include "regions.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "distance.h"
+#include "runs.h"
+
+namespace leastharm::segment_detail {
+
+double LevelStatistic::deviation() const {
+  if (count < 2) return 0;
+  const double m = mean();
+  return std::sqrt(std::max(0.0, static_cast<double>(squares) / static_cast<double>(count) - m * m));
+}
+
+LevelStatistic statistic_of(const Volume<std::uint8_t>& levels, const Coarse& coarse, std::size_t block) {
+  LevelStatistic s;
+  for_voxels(coarse, levels.grid, block, [&](std::size_t v) { s.add(levels.values[v]); });
+  return s;
+}
+
+std::vector<Core> cores_of(const Coarse& coarse, const std::vector<std::uint8_t>& set, double inset_mm, int threads) {
+  std::vector<std::uint8_t> rest(set.size());
+  for (std::size_t v = 0; v < set.size(); ++v) rest[v] = set[v] == 0;
+  const std::vector<float> depth = distance_mm(coarse, rest, threads);
+  std::vector<std::uint8_t> deep(set.size());
+  for (std::size_t v = 0; v < set.size(); ++v) deep[v] = set[v] && depth[v] > static_cast<float>(inset_mm);
+  ByteSet one{};
+  one[1] = true;
+  const RunPieces pieces = pieces_of(coarse.size, deep.data(), one, false, threads);
+  std::vector<Core> cores(static_cast<std::size_t>(pieces.pieces));
+  for (const Run& run : pieces.runs)
+    for (int i = run.first; i <= run.last; ++i) {
+      const std::size_t v = coarse.offset(i, run.j, run.k);
+      Core& core = cores[static_cast<std::size_t>(run.piece)];
+      core.blocks.push_back(v);
+      if (std::isfinite(depth[v])) core.depth_mm = std::max(core.depth_mm, static_cast<double>(depth[v]));
+    }
+  return cores;
+}
+
+namespace {
+
+template <typename Visit>
+void for_faces(const Coarse& coarse, std::size_t block, const Visit& visit) {
+  const VoxelIndex b = coarse.index(block);
+  constexpr int kSteps[6][3] = {{-1, 0, 0}, {1, 0, 0}, {0, -1, 0}, {0, 1, 0}, {0, 0, -1}, {0, 0, 1}};
+  for (const auto& s : kSteps)
+    if (coarse.contains(b.i + s[0], b.j + s[1], b.k + s[2])) visit(coarse.offset(b.i + s[0], b.j + s[1], b.k + s[2]));
+}
+
+}  // namespace
+
+std::vector<std::size_t> spread_in(const Coarse& coarse, const std::vector<std::uint8_t>& set,
+                                   const std::vector<std::size_t>& core, int reach) {
+  std::vector<std::uint8_t> taken(set.size());
+  std::vector<std::size_t> out = core;
+  for (const std::size_t v : core) taken[v] = 1;
+  std::size_t first = 0;
+  for (int step = 0; step < reach; ++step) {
+    const std::size_t last = out.size();
+    for (; first < last; ++first)
+      for_faces(coarse, out[first], [&](std::size_t n) {
+        if (!set[n] || taken[n]) return;
+        taken[n] = 1;
+        out.push_back(n);
+      });
+  }
+  return out;
+}
+
+std::vector<std::size_t> ring_of(const Coarse& coarse, std::size_t block) {
+  const VoxelIndex at = coarse.index(block);
+  std::vector<std::size_t> ring;
+  for (int c = -1; c <= 1; ++c)
+    for (int b = -1; b <= 1; ++b)
+      for (int a = -1; a <= 1; ++a)
+        if ((a || b || c) && coarse.contains(at.i + a, at.j + b, at.k + c))
+          ring.push_back(coarse.offset(at.i + a, at.j + b, at.k + c));
+  return ring;
+}
+
+std::vector<std::size_t> ring_of(const Coarse& coarse, const std::vector<std::size_t>& blocks) {
+  std::vector<std::uint8_t> taken(coarse.count());
+  for (const std::size_t v : blocks) taken[v] = 1;
+  std::vector<std::size_t> ring;
+  for (const std::size_t v : blocks)
+    for (const std::size_t n : ring_of(coarse, v)) {
+      if (taken[n]) continue;
+      taken[n] = 1;
+      ring.push_back(n);
+    }
+  return ring;
+}
+
+}  // namespace leastharm::segment_detail

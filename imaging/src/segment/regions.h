@@ -1,0 +1,65 @@
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "classes.h"
+#include "coarse.h"
+
+namespace leastharm::segment_detail {
+
+/// Mean and standard deviation of levels over some voxels.
+struct LevelStatistic {
+  std::int64_t count = 0, sum = 0, squares = 0;
+
+  void add(std::uint8_t level) {
+    ++count;
+    sum += level;
+    squares += static_cast<std::int64_t>(level) * level;
+  }
+  void add(const LevelStatistic& other) {
+    count += other.count;
+    sum += other.sum;
+    squares += other.squares;
+  }
+  [[nodiscard]] double mean() const { return count ? static_cast<double>(sum) / static_cast<double>(count) : 0; }
+  [[nodiscard]] double deviation() const;
+};
+
+/// Calls work(offset) for every fine voxel of a block.
+template <typename Work>
+void for_voxels(const Coarse& coarse, const Grid& grid, std::size_t block, const Work& work) {
+  const VoxelIndex b = coarse.index(block);
+  const auto end = [&](int index, std::size_t a) {
+    return index * coarse.factor[a] + coarse.factor[a] < grid.size[a] ? index * coarse.factor[a] + coarse.factor[a]
+                                                                     : grid.size[a];
+  };
+  for (int k = b.k * coarse.factor[2]; k < end(b.k, 2); ++k)
+    for (int j = b.j * coarse.factor[1]; j < end(b.j, 1); ++j) {
+      const std::size_t row = grid.offset(0, j, k);
+      for (int i = b.i * coarse.factor[0]; i < end(b.i, 0); ++i) work(row + static_cast<std::size_t>(i));
+    }
+}
+
+[[nodiscard]] LevelStatistic statistic_of(const Volume<std::uint8_t>& levels, const Coarse& coarse, std::size_t block);
+
+/// A body of even matter: its core of blocks, and how deep it is.
+struct Core {
+  std::vector<std::size_t> blocks;
+  double depth_mm = 0;   ///< radius of the largest ball of blocks
+};
+
+/// Connected cores of a set of blocks: what lies at least `inset_mm` inside it.
+[[nodiscard]] std::vector<Core> cores_of(const Coarse& coarse, const std::vector<std::uint8_t>& set, double inset_mm,
+                                         int threads);
+
+/// The core's blocks and those of `set` joined to it within `reach` steps by face.
+[[nodiscard]] std::vector<std::size_t> spread_in(const Coarse& coarse, const std::vector<std::uint8_t>& set,
+                                                 const std::vector<std::size_t>& core, int reach);
+
+/// The blocks around a block, by face, edge and corner.
+[[nodiscard]] std::vector<std::size_t> ring_of(const Coarse& coarse, std::size_t block);
+/// The blocks around some blocks, by face, edge and corner.
+[[nodiscard]] std::vector<std::size_t> ring_of(const Coarse& coarse, const std::vector<std::size_t>& blocks);
+
+}  // namespace leastharm::segment_detail
