@@ -98,54 +98,80 @@ std::vector<float> cast_rays(const Body& body, const BodyView& view, const Coars
   return depth;
 }
 
-/// Mean over a square of the pixels that show something, row by row and then column by column.
-std::vector<float> blurred(const std::vector<float>& depth, int width, int height, int radius) {
-  std::vector<float> once(depth.size(), kNothing), twice(depth.size(), kNothing);
-  const auto pass = [&](const std::vector<float>& from, std::vector<float>& to, int lines,
+/// Mean over a square of the pixels that show something, row by row and then column by column. With
+/// `spreading`, pixels that show nothing take the mean of their neighbours.
+std::vector<float> blurred(const std::vector<float>& from, int width, int height, int radius,
+                           bool spreading = false) {
+  std::vector<float> once(from.size(), kNothing), twice(from.size(), kNothing);
+  const auto pass = [&](const std::vector<float>& in, std::vector<float>& out, int lines,
                         int length, std::size_t line_step, std::size_t step) {
     for (int line = 0; line < lines; ++line)
       for (int n = 0; n < length; ++n) {
-        const std::size_t here = line * line_step + n * step;
-        if (from[here] == kNothing) continue;
+        const std::size_t start = static_cast<std::size_t>(line) * line_step;
+        if (!spreading && in[start + static_cast<std::size_t>(n) * step] == kNothing) continue;
         double sum = 0;
         int count = 0;
         for (int m = std::max(0, n - radius); m <= std::min(length - 1, n + radius); ++m)
-          if (const float value = from[line * line_step + m * step]; value != kNothing) {
+          if (const float value = in[start + static_cast<std::size_t>(m) * step];
+              value != kNothing) {
             sum += value;
             ++count;
           }
-        to[here] = static_cast<float>(sum / count);
+        if (count > 0)
+          out[start + static_cast<std::size_t>(n) * step] = static_cast<float>(sum / count);
       }
   };
-  pass(depth, once, height, width, static_cast<std::size_t>(width), 1);
+  pass(from, once, height, width, static_cast<std::size_t>(width), 1);
   pass(once, twice, width, height, 1, static_cast<std::size_t>(width));
   return twice;
 }
 
-/// Light from the upper left, hollows a little darker.
-void light_surface(BodyView& view, const std::vector<float>& depth) {
+/// Light from the upper left, hollows a little darker. `radius` px: about a voxel, whose steps are
+/// no feature of the surface.
+std::vector<float> light_of(const BodyView& view, const std::vector<float>& depth, int radius) {
   const int width = view.width, height = view.height;
-  const std::vector<float> smooth = blurred(blurred(depth, width, height, 1), width, height, 1);
-  const std::vector<float> wide = blurred(smooth, width, height, 10);
+  const std::vector<float> smooth =
+      blurred(blurred(depth, width, height, radius), width, height, radius);
+  const std::vector<float> wide =
+      blurred(smooth, width, height, static_cast<int>(12 / view.mm_per_px));
   const Vec3 lamp = Vec3(-0.45, 0.6, 0.75).normalized();
-  view.light.assign(depth.size(), 255);
+  std::vector<float> light(depth.size(), kNothing);
   const auto slope = [&](std::size_t here, std::size_t before, std::size_t after) {
     const float a = smooth[before] == kNothing ? smooth[here] : smooth[before];
     const float b = smooth[after] == kNothing ? smooth[here] : smooth[after];
     return std::clamp((b - a) / (2 * view.mm_per_px), -6.0, 6.0);
   };
+  const auto across = static_cast<std::size_t>(width);
   for (int row = 1; row + 1 < height; ++row)
     for (int column = 1; column + 1 < width; ++column) {
-      const std::size_t here = static_cast<std::size_t>(row) * width + column;
+      const std::size_t here =
+          static_cast<std::size_t>(row) * across + static_cast<std::size_t>(column);
       if (depth[here] == kNothing) continue;
       const Vec3 normal =
-          Vec3(-slope(here, here - 1, here + 1), slope(here, here - width, here + width), 1)
+          Vec3(-slope(here, here - 1, here + 1), slope(here, here - across, here + across), 1)
               .normalized();
       const double lit = std::max(0.0, normal.dot(lamp));
       const double hollow = std::clamp((smooth[here] - wide[here]) / 12.0, -1.0, 1.0);
-      view.light[here] =
-          static_cast<std::uint8_t>(std::clamp(96 + 126 * lit + 26 * hollow, 50.0, 240.0));
+      light[here] = static_cast<float>(std::clamp(96 + 126 * lit + 26 * hollow, 50.0, 240.0));
     }
+  return light;
+}
+
+/// The lit surface on white paper, its rim drawn smooth.
+void fill_light(BodyView& view, const std::vector<float>& depth, int radius) {
+  const std::vector<float> light = light_of(view, depth, radius);
+  const std::vector<float> spread = blurred(light, view.width, view.height, 2 * radius, true);
+  std::vector<float> cover(depth.size());
+  for (std::size_t n = 0; n < depth.size(); ++n) cover[n] = depth[n] == kNothing ? 0.0F : 1.0F;
+  cover = blurred(blurred(cover, view.width, view.height, radius), view.width, view.height, radius);
+  view.light.assign(depth.size(), 255);
+  for (std::size_t n = 0; n < depth.size(); ++n) {
+    if (spread[n] == kNothing) continue;
+    const double shown = std::clamp((cover[n] - 0.5) * 2 * radius + 0.5, 0.0, 1.0);
+    // At the rim single voxels stand on edge: the mean of what lies about is truer.
+    const double value = cover[n] < 0.9F ? spread[n] : light[n];
+    view.light[n] = static_cast<std::uint8_t>(std::lround(255 + shown * (value - 255)));
+  }
 }
 
 }  // namespace
@@ -167,7 +193,9 @@ BodyView look_at(const Body& body, const Vec3& right, const Vec3& up, double mm_
   view.top_mm = high.y() + kMarginMm;
   view.width = static_cast<int>((high.x() - low.x() + 2 * kMarginMm) / mm_per_px) + 1;
   view.height = static_cast<int>((high.y() - low.y() + 2 * kMarginMm) / mm_per_px) + 1;
-  light_surface(view, cast_rays(body, view, coarse_map(body, frame, view)));
+  const double voxel_mm = body.grid.spacing_mm.mean();
+  const int radius = std::max(1, static_cast<int>(std::lround(0.9 * voxel_mm / mm_per_px)));
+  fill_light(view, cast_rays(body, view, coarse_map(body, frame, view)), radius);
   return view;
 }
 

@@ -24,7 +24,7 @@ struct BodyView {
   [[nodiscard]] double height_mm() const { return height * mm_per_px; }
 };
 [[nodiscard]] BodyView look_at(const Body& body, const Vec3& right, const Vec3& up,
-                               double mm_per_px = 1.2);
+                               double mm_per_px = 0.8);
 
 /// Where a view lies on the page.
 struct PlacedView {
