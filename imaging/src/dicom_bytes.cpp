@@ -78,16 +78,12 @@ void DicomBytes::load(std::uint64_t at, std::size_t count) {
 }
 
 void DicomBytes::inflate_up_to(std::uint64_t end) {
-  try {
-    while (unpacked_.size() < end) {
-      const std::size_t before = unpacked_.size();
-      unpacked_.resize(before + kPiece);
-      const std::size_t got = inflater_->read(unpacked_.data() + before, kPiece);
-      unpacked_.resize(before + got);
-      if (got < kPiece) return;
-    }
-  } catch (const BrokenStream& error) {
-    throw Unreadable(error.what());
+  while (unpacked_.size() < end) {
+    const std::size_t before = unpacked_.size();
+    unpacked_.resize(before + kPiece);
+    const std::size_t got = inflater_->read(unpacked_.data() + before, kPiece);
+    unpacked_.resize(before + got);
+    if (got < kPiece) return;
   }
 }
 

@@ -165,6 +165,7 @@ std::string why_not_ct(const DicomHeader& header, const DicomFile& file) {
 
 /// What is wrong with the pixels that the header promises; empty where they are all there.
 std::string find_pixels(DicomBytes& bytes, const DicomHeader& header, DicomFile& file) {
+  if (!header.broken.empty()) return "damaged: its header " + header.broken;
   if (!header.has_pixels) return "cut short before its pixels";
   if (header.fragments) {
     try {
@@ -187,6 +188,8 @@ std::optional<FileFrames> read_frames(const std::filesystem::path& path) {
   DicomBytes bytes(path);
   const auto header = read_dicom_header(bytes);
   if (!header) return {};
+  // Without its series, nobody can say whose slice it would have been.
+  if (!header->broken.empty() && header->set.text(tag::kSeriesUid).empty()) throw Unreadable(header->broken);
   FileFrames result{file_of(path, *header), {}};
   std::string aside = why_not_ct(*header, result.file);
   const bool is_ct = aside.empty();

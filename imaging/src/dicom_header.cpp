@@ -206,7 +206,11 @@ std::optional<DicomHeader> read_dicom_header(DicomBytes& bytes) {
     at = 0;
   }
   Parser parser(bytes, header.syntax.explicit_vr, header.syntax.big_endian);
-  parser.elements(at, Parser::kNoEnd, &header.set, 0);
+  try {
+    parser.elements(at, Parser::kNoEnd, &header.set, 0);
+  } catch (const Unreadable& error) {
+    header.broken = error.what();
+  }
   if (const auto& pixels = parser.pixels()) {
     header.has_pixels = true;
     header.fragments = pixels->length == kUndefined;

@@ -81,13 +81,15 @@ struct TransferSyntax {
 struct DicomHeader {
   TransferSyntax syntax;
   DataSet set;
+  std::string broken;                ///< why the header ends before its time; empty where it does not
   bool has_pixels = false;
   bool fragments = false;            ///< the pixels are compressed, in fragments
   std::uint64_t pixels_at = 0;       ///< of the first pixel, or of the first fragment
   std::uint64_t pixel_bytes = 0;     ///< as the element says; 0 for fragments
 };
 
-/// Reads a header. Empty where the file is not DICOM. Throws Unreadable where it is, but broken.
+/// Reads a header, as far as it is whole. Empty where the file is not DICOM. Throws Unreadable where it cannot be
+/// opened, or is broken from the start.
 [[nodiscard]] std::optional<DicomHeader> read_dicom_header(DicomBytes& bytes);
 
 }  // namespace leastharm

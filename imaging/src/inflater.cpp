@@ -1,11 +1,13 @@
 #include "inflater.h"
 
+#include <new>
+
 namespace leastharm {
 
 Inflater::Inflater(Source source, Wrapping wrapping) : source_(std::move(source)), wrapping_(wrapping) {
   constexpr int kWindow = 15, kDetect = 32;
   if (inflateInit2(&stream_, wrapping == Wrapping::none ? -kWindow : kWindow + kDetect) != Z_OK)
-    throw BrokenStream("zlib cannot start");
+    throw std::bad_alloc();
 }
 
 bool Inflater::refill() {
@@ -25,10 +27,9 @@ std::size_t Inflater::read(void* to, std::size_t most) {
   stream_.next_out = static_cast<Bytef*>(to);
   stream_.avail_out = static_cast<uInt>(most);
   while (stream_.avail_out > 0 && !ended_) {
-    if (!refill()) throw BrokenStream("is cut short");
-    const int status = ::inflate(&stream_, Z_NO_FLUSH);
+    const int status = refill() ? ::inflate(&stream_, Z_NO_FLUSH) : Z_DATA_ERROR;
     if (status == Z_STREAM_END) ended_ = !next_member();
-    else if (status != Z_OK && status != Z_BUF_ERROR) throw BrokenStream("is damaged in its packed part");
+    else if (status != Z_OK && status != Z_BUF_ERROR) ended_ = true;
   }
   return most - stream_.avail_out;
 }

@@ -5,15 +5,8 @@
 #include <array>
 #include <cstddef>
 #include <functional>
-#include <stdexcept>
 
 namespace leastharm {
-
-/// A packed stream that breaks off or contradicts itself.
-class BrokenStream : public std::runtime_error {
- public:
-  using std::runtime_error::runtime_error;
-};
 
 /// Unpacks a deflate stream piece by piece.
 class Inflater {
@@ -27,7 +20,7 @@ class Inflater {
   Inflater(const Inflater&) = delete;
   Inflater& operator=(const Inflater&) = delete;
 
-  /// Unpacks up to `most` bytes; fewer only at the stream's end. Throws BrokenStream.
+  /// Unpacks up to `most` bytes; fewer where the stream ends, breaks off or is damaged.
   std::size_t read(void* to, std::size_t most);
 
  private:

@@ -1,6 +1,7 @@
 #include "imaging/intake.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
 
 #include "imaging/error.h"
@@ -76,8 +77,15 @@ std::string refusals(const std::vector<Finding>& findings) {
   return text;
 }
 
+/// What was amiss with the path: it often explains why a volume is not whole.
+std::string also(const Scan& scan) {
+  std::string text;
+  for (const Finding& f : scan.findings) text += "; " + f.what;
+  return text;
+}
+
 /// The one group that was asked for, or the only usable one.
-std::size_t choose(const fs::path& path, const std::vector<FrameGroup>& groups, const std::vector<StackPlan>& plans,
+std::size_t choose(const fs::path& path, const Scan& scan, const std::vector<FrameGroup>& groups, const std::vector<StackPlan>& plans,
                    const std::string& uid) {
   std::vector<std::size_t> usable;
   std::string names, reasons;
@@ -88,8 +96,8 @@ std::size_t choose(const fs::path& path, const std::vector<FrameGroup>& groups, 
     else reasons += "\n  " + groups[n].uid + ": " + refusals(plans[n].findings);
   }
   if (!uid.empty()) throw BadInput(path.string() + " has no series " + uid + "; it has:" + names);
-  if (groups.empty()) throw BadInput(path.string() + " holds no DICOM image, NRRD, NIfTI or MetaImage");
-  if (usable.empty()) throw BadInput(path.string() + " holds no usable CT volume:" + reasons);
+  if (groups.empty()) throw BadInput(path.string() + " holds no DICOM image" + also(scan));
+  if (usable.empty()) throw BadInput(path.string() + " holds no usable CT volume:" + reasons + also(scan));
   if (usable.size() == 1) return usable.front();
   std::string choices;
   for (const std::size_t n : usable) choices += "\n  " + groups[n].uid;
@@ -101,9 +109,9 @@ CtVolume read_dicom(const fs::path& path, const IntakeOptions& options) {
   const std::vector<FrameGroup> groups = group_frames(scan);
   std::vector<StackPlan> plans;
   for (const FrameGroup& group : groups) plans.push_back(plan_stack(scan, group, options.allow_gaps));
-  const std::size_t n = choose(path, groups, plans, options.series_uid);
+  const std::size_t n = choose(path, scan, groups, plans, options.series_uid);
   if (groups[n].frames.empty() || !plans[n].usable())
-    throw BadInput(path.string() + ", series " + groups[n].uid + ": " + refusals(plans[n].findings));
+    throw BadInput(path.string() + ", series " + groups[n].uid + ": " + refusals(plans[n].findings) + also(scan));
   CtVolume ct;
   ct.findings = scan.findings;
   ct.findings.insert(ct.findings.end(), plans[n].findings.begin(), plans[n].findings.end());
@@ -139,6 +147,21 @@ void tell_padding(CtVolume& ct) {
   ct.findings.push_back({Level::note, text});
 }
 
+void correct_air(CtVolume& ct) {
+  const double air = air_reading_hu(ct.hu);
+  if (std::isnan(air)) {
+    ct.findings.push_back({Level::note, "no room air was found, so HU were not shifted"});
+    return;
+  }
+  const long shift = std::lround(-1000 - air);
+  if (shift == 0) return;
+  for (std::int16_t& hu : ct.hu.values)
+    if (hu != kNoReadingHu) hu = static_cast<std::int16_t>(std::clamp<long>(hu + shift, kNoReadingHu + 1, 32767));
+  ct.sha256 = sha256_hex(ct.hu);
+  ct.findings.push_back({Level::mended, "room air read " + std::to_string(std::lround(air)) + " HU; all HU were shifted by " +
+                                            std::to_string(shift) + ", as asked"});
+}
+
 }  // namespace
 
 Inspection inspect(const fs::path& path) {
@@ -154,6 +177,7 @@ Inspection inspect(const fs::path& path) {
 CtVolume read_ct(const fs::path& path, const IntakeOptions& options) {
   CtVolume ct = is_volume_file(path) ? read_volume_file(path, options) : read_dicom(path, options);
   tell_padding(ct);
+  if (options.correct_air) correct_air(ct);
   return ct;
 }
 

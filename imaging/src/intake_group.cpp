@@ -39,9 +39,8 @@ void tell_set_aside(const Scan& scan, const std::vector<std::size_t>& frames, Fr
     const Frame& first = scan.frames[members.front()];
     const std::string file = scan.files[first.file].path.filename().string();
     if (first.damaged) {
-      group.damaged += members.size();
-      group.findings.push_back({Level::note, counted(members.size(), "slice is ", "slices are ") + reason + " (" + file +
-                                                 (members.size() > 1 ? ", ..." : "") + "); copy again what is broken"});
+      group.damaged += (group.damaged.empty() ? "" : "; ") + counted(members.size(), "slice is ", "slices are ") + reason +
+                       " (" + file + (members.size() > 1 ? ", ..." : "") + ")";
     } else {
       const Level level = group.frames.empty() ? Level::refused : Level::note;
       group.findings.push_back({level, counted(members.size(), "image", "images") + " set aside: " + reason});

@@ -95,7 +95,8 @@ void add_file(Scan& scan, FileFrames content) {
   scan.files.push_back(std::move(content.file));
 }
 
-Scan scan_files(const std::vector<fs::path>& paths, Scan scan) {
+Scan scan_files(const std::vector<fs::path>& paths) {
+  Scan scan;
   std::vector<FileResult> results(paths.size());
   for_each_item(paths.size(), [&](std::size_t, std::size_t n) { results[n] = read_file(paths[n]); });
   int volume_files = 0;
@@ -120,24 +121,33 @@ Scan scan_files(const std::vector<fs::path>& paths, Scan scan) {
   return scan;
 }
 
-}  // namespace
-
-Scan scan_path(const fs::path& path) {
-  std::error_code error;
-  Scan scan;
-  if (!fs::exists(path, error)) throw BadInput(path.string() + ": there is no such file or folder");
-  if (fs::is_directory(path, error)) return scan_files(files_below(path, scan.findings), std::move(scan));
+/// One file, or those that it names where it is a DICOMDIR.
+std::vector<fs::path> files_of(const fs::path& path, std::vector<Finding>& findings) {
   try {
     DicomBytes bytes(path);
     const auto header = read_dicom_header(bytes);
     if (!header)
       throw BadInput(path.string() + ": it is neither DICOM nor NRRD, NIfTI or MetaImage; give a CT's folder or file");
-    if (!header->set.items(tag::kDirectoryRecords).empty())
-      return scan_files(files_of_dicomdir(path, header->set, scan.findings), std::move(scan));
+    if (header->set.items(tag::kDirectoryRecords).empty()) return {path};
+    if (!header->broken.empty())
+      findings.push_back({Level::note, "the DICOMDIR " + header->broken});
+    return files_of_dicomdir(path, header->set, findings);
   } catch (const Unreadable& failure) {
     throw BadInput(path.string() + " " + failure.what() + "; copy it again");
   }
-  return scan_files({path}, std::move(scan));
+}
+
+}  // namespace
+
+Scan scan_path(const fs::path& path) {
+  std::error_code error;
+  if (!fs::exists(path, error)) throw BadInput(path.string() + ": there is no such file or folder");
+  std::vector<Finding> findings;
+  const std::vector<fs::path> files =
+      fs::is_directory(path, error) ? files_below(path, findings) : files_of(path, findings);
+  Scan scan = scan_files(files);
+  scan.findings.insert(scan.findings.begin(), findings.begin(), findings.end());
+  return scan;
 }
 
 }  // namespace leastharm

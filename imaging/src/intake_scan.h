@@ -23,7 +23,7 @@ struct FrameGroup {
   std::string modality;
   std::vector<std::size_t> frames;   ///< into the scan; empty where all of a series was set aside
   std::vector<Finding> findings;     ///< what was set aside, and why
-  std::size_t damaged = 0;           ///< slices of the series whose files are broken
+  std::string damaged;               ///< what files of the series are broken; empty where none is
 };
 
 /// Scans a folder with all below it, a DICOMDIR's files, or one DICOM file. Throws BadInput where there is nothing to

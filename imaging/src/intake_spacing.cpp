@@ -53,16 +53,10 @@ double fit(std::span<const double> places, const std::vector<int>& index, double
   return worst;
 }
 
-/// The finest distance that repeats, or the finest of all; never below a quarter of the usual one, so that two
-/// slices that nearly meet do not blow the grid up.
+/// The least distance; never below a quarter of the usual one, so that two slices that nearly meet do not blow the
+/// grid up.
 double finest(const std::vector<double>& regular) {
-  const double usual = median(regular);
-  double repeated = 0, any = usual;
-  for (std::size_t n = 0; n < regular.size(); ++n) {
-    any = std::min(any, regular[n]);
-    if (run_length(regular, n) >= 2 && (repeated == 0 || regular[n] < repeated)) repeated = regular[n];
-  }
-  return std::max(repeated > 0 ? repeated : any, usual / 4);
+  return std::max(*std::min_element(regular.begin(), regular.end()), median(regular) / 4);
 }
 
 }  // namespace
@@ -79,7 +73,8 @@ SliceSpacing find_spacing(std::span<const double> places_mm) {
   SliceSpacing spacing;
   std::vector<int> index{0};
   for (std::size_t n = 0; n < d.size(); ++n) {
-    const int steps = gap[n] ? std::max(2, static_cast<int>(std::lround(d[n] / usual))) : 1;
+    constexpr double kFarthest = 1e6;   // steps: far beyond what anyone would fill
+    const int steps = gap[n] ? std::max(2, static_cast<int>(std::min(std::round(d[n] / usual), kFarthest))) : 1;
     index.push_back(index.back() + steps);
     if (gap[n]) spacing.gaps.push_back({places_mm[n], places_mm[n + 1], steps - 1});
   }
@@ -89,7 +84,8 @@ SliceSpacing find_spacing(std::span<const double> places_mm) {
   if (spacing.even) return spacing;
   spacing.worst_mm = 0;
   spacing.step_mm = finest(regular);
-  spacing.count = static_cast<int>(std::lround((places_mm.back() - places_mm.front()) / spacing.step_mm)) + 1;
+  // Not beyond the last slice: what was not scanned is not made up.
+  spacing.count = static_cast<int>(std::min((places_mm.back() - places_mm.front()) / spacing.step_mm + 0.01, 1e8)) + 1;
   return spacing;
 }
 

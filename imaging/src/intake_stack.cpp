@@ -15,6 +15,7 @@ namespace {
 
 constexpr std::size_t kLeastSlices = 3;
 constexpr double kSteepest_deg = 45;
+constexpr double kFarthest = 1e6;   // pixels: beyond it all is refused anyway
 constexpr double kStill = 0.05;   // pixels: a sideways drift below this is a writer's rounding
 
 Vec3 normal_of(const Frame& frame) { return frame.row.cross(frame.column).normalized(); }
@@ -106,8 +107,8 @@ void settle_shear(const Scan& scan, StackPlan& plan) {
   }
   plan.is_shifted = true;
   const double i0 = std::floor(low_i + kStill), j0 = std::floor(low_j + kStill);
-  plan.grid.size[0] += static_cast<int>(std::ceil(high_i - kStill) - i0);
-  plan.grid.size[1] += static_cast<int>(std::ceil(high_j - kStill) - j0);
+  plan.grid.size[0] += static_cast<int>(std::min(std::ceil(high_i - kStill) - i0, kFarthest));
+  plan.grid.size[1] += static_cast<int>(std::min(std::ceil(high_j - kStill) - j0, kFarthest));
   plan.grid.origin_lps_mm = plan.grid.lps_from_index({i0, j0, 0});
   for (PlacedSlice& s : plan.slices) s.i_shift -= i0, s.j_shift -= j0;
   char angle[32];
@@ -174,9 +175,17 @@ void settle_spacing(StackPlan& plan, double first_mm, bool allow_gaps, double th
   mix_slices(plan);
 }
 
-bool fits_memory(const Grid& grid) {
-  const double bytes = 2.0 * grid.size[0] * grid.size[1] * grid.size[2];
-  return bytes < 0.8 * static_cast<double>(sysconf(_SC_PHYS_PAGES)) * static_cast<double>(sysconf(_SC_PAGE_SIZE));
+/// Positions that a fault has thrown far off would make a volume of nothing but gaps.
+void check_size(StackPlan& plan, const PixelFormat& format) {
+  constexpr double kMostGrowth = 8;
+  const double voxels = 1.0 * plan.grid.size[0] * plan.grid.size[1] * plan.grid.size[2];
+  const double scanned = 1.0 * format.columns * format.rows * static_cast<double>(plan.slices.size());
+  const double memory = static_cast<double>(sysconf(_SC_PHYS_PAGES)) * static_cast<double>(sysconf(_SC_PAGE_SIZE));
+  if (voxels > kMostGrowth * scanned)
+    plan.findings.push_back({Level::refused, "the slices lie so far apart that most of the volume would be made up; their "
+                                             "positions are wrong, or they are no one stack"});
+  else if (2 * voxels > 0.8 * memory)
+    plan.findings.push_back({Level::refused, "the volume is larger than memory"});
 }
 
 }  // namespace
@@ -188,6 +197,10 @@ bool StackPlan::usable() const {
 StackPlan plan_stack(const Scan& scan, const FrameGroup& group, bool allow_gaps) {
   StackPlan plan;
   plan.findings = group.findings;
+  const bool left_out = allow_gaps && !group.frames.empty();
+  if (!group.damaged.empty())
+    plan.findings.push_back({left_out ? Level::mended : Level::refused,
+                             group.damaged + (left_out ? ": left out" : ": copy again what is broken")});
   if (group.frames.empty()) return plan;
   plan.slices = ordered(scan, group);
   const Frame& first = frame_of(scan, plan.slices.front());
@@ -198,9 +211,6 @@ StackPlan plan_stack(const Scan& scan, const FrameGroup& group, bool allow_gaps)
   const Vec3 normal = normal_of(first), row = first.row.normalized();
   plan.grid.direction << row, normal.cross(row), normal;
   plan.grid.direction = plan.grid.direction.array() + 0.0;
-  if (group.damaged > 0)
-    plan.findings.push_back({allow_gaps ? Level::mended : Level::refused,
-                             "broken slices are left out" + std::string(allow_gaps ? "" : "; allow gaps (--allow-gaps) to go on without them")});
   drop_doubles(scan, plan);
   if (plan.slices.size() < kLeastSlices) {
     plan.findings.push_back({Level::refused, counted(plan.slices.size(), "slice makes", "slices make") +
@@ -209,8 +219,7 @@ StackPlan plan_stack(const Scan& scan, const FrameGroup& group, bool allow_gaps)
   }
   settle_shear(scan, plan);
   settle_spacing(plan, normal.dot(first.position_lps_mm), allow_gaps, first.thickness_mm);
-  if (plan.usable() && !fits_memory(plan.grid))
-    plan.findings.push_back({Level::refused, "the volume is larger than memory"});
+  check_size(plan, format);
   return plan;
 }
 

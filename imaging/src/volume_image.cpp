@@ -10,6 +10,7 @@
 #include <fstream>
 #include <memory>
 
+#include "dicom_bytes.h"
 #include "hu_limits.h"
 #include "imaging/error.h"
 #include "inflater.h"
@@ -87,7 +88,7 @@ class VoxelBytes {
 
   void read(char* to, std::size_t count) {
     const std::size_t got = inflater_ ? inflater_->read(to, count) : take(to, count);
-    if (got < count) throw BrokenStream("is cut short");
+    if (got < count) throw Unreadable("is cut short or damaged");
   }
 
  private:
@@ -143,7 +144,7 @@ std::vector<To> read_values(const VolumeHeader& header, const Convert& convert) 
   std::vector<To> values;
   try {
     read_typed(header, values, convert);
-  } catch (const BrokenStream& error) {
+  } catch (const Unreadable& error) {
     throw BadInput(header.data_file.string() + " " + error.what() + "; copy it again");
   } catch (const std::bad_alloc&) {
     refuse_file(header.data_file, "memory does not hold it");

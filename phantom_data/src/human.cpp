@@ -8,7 +8,7 @@
 namespace leastharm::phantom {
 namespace {
 
-constexpr double kLatticeStep_mm = 5;
+constexpr double kSkinStep_mm = 5, kHullStep_mm = 8;   // of the lattices; the hull is smoother
 
 // z, middle, side, front, back, exponent
 Loft dried_torso() {
@@ -65,10 +65,10 @@ class Builder {
 
   Human build() {
     const std::vector<ShapePtr> pieces = flesh(plan_);
-    const Box region = plan_.region.grown(kLatticeStep_mm);
-    skin_ = baked(rough(united(pieces, 9), tile_, 1.2, 24), region, kLatticeStep_mm, plan_.threads);
+    const Box region = plan_.region.grown(kHullStep_mm);
+    skin_ = baked(rough(united(pieces, 9), tile_, 1.2, 24), region, kSkinStep_mm, plan_.threads);
     out_.outside = skin_;
-    if (plan_.wrapped) wrap(baked(united(pieces, 30), region, kLatticeStep_mm, plan_.threads));
+    if (plan_.wrapped) wrap(baked(united(pieces, 30), region, kHullStep_mm, plan_.threads));
     if (plan_.living) {
       fill_living();
     } else {
@@ -102,11 +102,10 @@ class Builder {
     const auto room = std::make_shared<Loft>(cavity());
     const ShapePtr rough_room = rough(room, tile_, 1.6, 16);
     add(rough_room, Material::air, texture::air());
-    if (plan_.resin) {
+    if (plan_.resin && !plan_.filled) {   // a filling would cover the pool
       add(common(rough_room, half_space(Vec3(0, 26, 60), Vec3(0, -1, 0.55), plan_.region)), Material::resin, texture::resin());
       out_.points["resin_pelvis"] = Vec3(22, 30, 53);
     }
-    if (plan_.packing) pack(*plan_.packing, rough_room);
     back_muscle(texture::dried_tissue());
     membranes(room);
     add(tube({{Vec3(0, 0, 432), 9, 8}, {Vec3(0, -16, 550), 9, 8}}, Vec3::UnitX()), Material::air, texture::air());

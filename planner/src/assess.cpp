@@ -30,8 +30,8 @@ void check_body(const Body& body) {
 }
 
 void check_request(const Body& body, const Request& request) {
-  if (request.sides != Sides::any && !body.frame)
-    throw BadInput("Request " + request.id + " asks for sides, but nobody has confirmed the body frame; run "
+  if (request.sides != Sides::any && !sides_known(body))
+    throw BadInput("Request " + request.id + " asks for sides, but nobody has confirmed the body frame and midline; run "
                    "`leastharm orient` first, or ask for sides \"any\".");
   if (request.cavity.empty()) return;
   const Mark* mark = body.find_mark(request.cavity);
@@ -72,7 +72,7 @@ Assessor::Assessor(const Body& body, RequestFile file, std::uint64_t seed)
   for (const Request& request : file_.requests) check_request(body, request);
   for (const Mark& mark : body.marks)
     if (mark.kind == MarkKind::keep_out && !mark.mask.empty()) keep_outs_.emplace_back(mark.name, mark.mask);
-  if (!body.frame) middle_x_mm_ = object_middle_x_mm(body);
+  if (!sides_known(body)) middle_x_mm_ = object_middle_x_mm(body);
 }
 
 Region Assessor::region_of(const std::string& request_id) const {

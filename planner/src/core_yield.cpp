@@ -81,6 +81,15 @@ CoreContent content_along(const Body& body, const Region& region, const Cylinder
 
 double median_recovery(const Needle& needle) { return recovery_at(needle, 0); }
 
+/// What a track draws for itself hangs on where its tip lies in the grid, not on its name or its company: the same
+/// track gets the same figures wherever it turns up.
+std::uint64_t own_stream(const Grid& grid, const Track& track) {
+  const Vec3 tip = grid.index_from_lps(track.tip_lps_mm) * 1000;
+  std::uint64_t stream = stream_named("track");
+  for (const double coordinate : tip) stream = random_bits(stream, static_cast<std::uint64_t>(std::llround(coordinate)), 0);
+  return stream;
+}
+
 /// Everything that scales one track's mass in one draw.
 struct Circumstances {
   double shift_hu = 0;                 ///< offset and mean noise
@@ -91,7 +100,7 @@ struct Circumstances {
 Circumstances circumstances_of(const MassModel& model, const Track& track, double noise_mm3, std::uint64_t seed,
                                std::uint64_t draw) {
   const Body& body = model.body();
-  const std::uint64_t own = stream_named(track.id);
+  const std::uint64_t own = own_stream(body.grid, track);
   const double grain_mm3 = std::max(kNoiseGrain_mm3, 2 * body.grid.voxel_volume_mm3());
   const double averaging = std::sqrt(std::min(1.0, grain_mm3 / std::max(noise_mm3, 1e-9)));
   Circumstances c;
@@ -185,7 +194,7 @@ double MassModel::nominal_all_mg(const CoreContent& content, const Needle& needl
 MassDraws draw_masses(const MassModel& model, const Region& region, const Track& track, const Placement& placement,
                       std::uint64_t seed, int draws) {
   const Body& body = model.body();
-  const std::uint64_t own = stream_named(track.id + "/placement");
+  const std::uint64_t own = own_stream(body.grid, track) ^ stream_named("placement");
   const std::vector<DiscNode> nodes = disc_nodes(track.needle.bore_mm / 2, kDrawNodes);
   MassDraws out;
   for (int n = 0; n < draws; ++n) {

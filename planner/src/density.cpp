@@ -27,7 +27,8 @@ double element_attenuation(const std::string& symbol, double energy_kev) {
   const int z = SymbolToAtomicNumber(symbol.c_str(), &error);
   checked(0, error, symbol);
   error = nullptr;
-  return checked(CS_Total(z, energy_kev, &error), error, symbol);
+  const double attenuation = CS_Total(z, energy_kev, &error);
+  return checked(attenuation, error, symbol);
 }
 
 /// "H 3.4, C 15.5, ...": mass fractions, in any unit.
@@ -52,7 +53,8 @@ double mass_attenuation_cm2_per_g(const char* formula, double energy_kev) {
   const std::string text = formula;
   if (text.find(',') != std::string::npos) return mixture_attenuation(text, energy_kev);
   xrl_error* error = nullptr;
-  return checked(CS_Total_CP(formula, energy_kev, &error), error, text);
+  const double attenuation = CS_Total_CP(formula, energy_kev, &error);
+  return checked(attenuation, error, text);
 }
 
 Composition composition_of(Material material) {

@@ -167,10 +167,10 @@ int replicates_for(double variance_percent2, double error_percent) {
     throw BadInput("Replicates need a variance of at least 0 and an error above 0.");
   const double normal = std::pow(1.959963984540054 / error_percent, 2) * variance_percent2;
   if (normal > 1e6) throw BadInput("More than a million replicates would be needed; allow a larger error.");
-  // The count that asks for no more than itself; t falls with the count, so the first such count is the least.
+  // The count that asks for no more than itself, to the nearest whole one; t falls with the count, so it is the least.
   for (int n = std::max(2, static_cast<int>(normal));; ++n) {
     const double t = two_sided_t95(n - 1);
-    if (t * t * variance_percent2 / (error_percent * error_percent) <= n) return n;
+    if (std::round(t * t * variance_percent2 / (error_percent * error_percent)) <= n) return n;
   }
 }
 

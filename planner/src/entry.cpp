@@ -25,8 +25,7 @@ bool object_at_clamped(const Body& body, VoxelIndex v) {
 
 /// Calls visit(start of the line at depth 0) for lines spread over the outer cylinder, its axis and rim included.
 template <typename Visit>
-void for_lines_of(const Track& track, int nodes, Visit&& visit) {
-  const double radius = track.needle.outer_mm / 2;
+void for_lines_of(const Track& track, double radius, int nodes, Visit&& visit) {
   const auto [e1, e2] = across(axis_of(track));
   visit(track.entry_lps_mm);
   for (const DiscNode& node : disc_nodes(radius, nodes)) visit(Vec3(track.entry_lps_mm + node.x_mm * e1 + node.y_mm * e2));
@@ -109,7 +108,7 @@ bool enters_through(const Mask& opening, const Body& body, const Track& track, c
   const double radius = track.needle.outer_mm / 2;
   const double behind = std::max(track.needle.usable_mm - path_length_mm(track), 0.0) + slant_reach_mm(radius, site.angle_deg, body.grid);
   bool all = true;
-  for_lines_of(track, kShaftNodes, [&](const Vec3& start) {
+  for_lines_of(track, radius, kShaftNodes, [&](const Vec3& start) {
     bool in_mark = false, met = false;
     if (all)
       walk_voxels(body.grid, start, axis, -behind, path_length_mm(track), [&](std::size_t offset, VoxelIndex v, double, double) {
@@ -124,18 +123,19 @@ bool enters_through(const Mask& opening, const Body& body, const Track& track, c
 
 std::optional<double> shaft_meets_mm(const Body& body, const Track& track, const EntrySite& site) {
   const double radius = track.needle.outer_mm / 2;
-  const double shaft = std::max(track.needle.usable_mm - path_length_mm(track) - track.needle.dead_tip_mm, 0.0);
-  const double remaining = shaft + kHandMm;
+  const double hub = std::max(track.needle.usable_mm - path_length_mm(track) - track.needle.dead_tip_mm, 0.0);
   // The smoothed surface hides small humps; a little more slant than measured still belongs to the entry itself.
   const double near = slant_reach_mm(radius, std::min(site.angle_deg + 20, 80.0), body.grid) + radius;
   std::optional<double> met;
-  if (remaining <= near) return met;
-  for_lines_of(track, kShaftNodes, [&](const Vec3& start) {
-    walk_voxels(body.grid, start, axis_of(track), -remaining, -near,
-                [&](std::size_t offset, VoxelIndex, double, double leave) {
-                  if (body.materials[offset] != 0) met = std::max(met.value_or(-1e9), leave);
-                });
-  });
+  const auto look = [&](double lines_radius, double from, double to) {
+    for_lines_of(track, lines_radius, kShaftNodes, [&](const Vec3& start) {
+      walk_voxels(body.grid, start, axis_of(track), -to, -from, [&](std::size_t offset, VoxelIndex, double, double leave) {
+        if (body.materials[offset] != 0) met = std::max(met.value_or(-1e9), leave);
+      });
+    });
+  };
+  if (hub > near) look(radius, near, hub);
+  look(kHandRadiusMm, std::max(hub, near), std::max(hub, near) + kHandLengthMm);
   return met;
 }
 

@@ -20,7 +20,11 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
 }
 
 std::string nearest_name(std::string_view word, std::span<const std::string> candidates) {
-  const auto distance = [&](const std::string& c) { return edit_distance(word, c); };
+  // A name that holds the whole word is nearer than one that merely has as few other letters.
+  const auto distance = [&](const std::string& c) {
+    const bool holds = word.size() >= 3 && c.find(word) != std::string::npos;
+    return edit_distance(word, c) - (holds ? c.size() - word.size() : 0) + (holds ? 1 : 0);
+  };
   const auto best = std::ranges::min_element(candidates, {}, distance);
   return best == candidates.end() ? std::string{} : *best;
 }

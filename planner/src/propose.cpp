@@ -37,16 +37,6 @@ std::vector<int> sides_of(Sides sides) {
   return {0};
 }
 
-Track track_of(const SearchScene& scene, const Route& route) {
-  const Ask& ask = scene.asks()[route.ask];
-  Track track;
-  track.entry_lps_mm = scene.frame().lps(route.at(-1));   // just outside: the surface is found again from there
-  track.tip_lps_mm = scene.frame().lps(route.tip());
-  track.needle = *ask.needle;
-  track.request = ask.request->id;
-  return track;
-}
-
 /// Good routes of a request: of each side asked for the best of every needle, those that differ, refined.
 std::vector<Route> good_routes(const SearchScene& scene, const Request& request) {
   RouteLimits limits(scene.file().limits);
@@ -136,7 +126,7 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
   if (!choice.feasible) {
     std::vector<TrackAssessment> tried;
     for (const Assessed& a : pool) tried.push_back(a.assessment);
-    proposal.blocking = find_blocking(scene, tried, candidates.size());
+    proposal.blocking = find_blocking(scene, assessor, tried, candidates.size());
     return proposal;
   }
   std::vector<Track> tracks;

@@ -35,22 +35,19 @@ void for_each_mass_point(double radius_mm, const Visit& visit) {
 
 }  // namespace
 
-Stencil radial_stencil(double radius_mm, const Vec3& spacing_mm) {
-  std::map<std::array<int, 3>, double> mass;   // by |k|, |j|, |i|
-  const auto cell = [&](double x, int a) { return static_cast<int>(std::floor(x / spacing_mm[a] + 0.5)); };
-  for_each_mass_point(radius_mm, [&](const Vec3& p) { mass[{cell(p.z(), 2), cell(p.y(), 1), cell(p.x(), 0)}] += 1; });
+Stencil radial_stencil(double radius_mm, const Vec3& spacing_mm, const Vec3& shift_mm) {
+  std::map<std::array<int, 3>, double> mass;   // by k, j, i
+  const auto cell = [&](double x, int a) { return static_cast<int>(std::floor((x + shift_mm[a]) / spacing_mm[a] + 0.5)); };
+  for_each_mass_point(radius_mm, [&](const Vec3& p) {
+    for (int mirror = 0; mirror < 8; ++mirror) {
+      const double x = mirror & 1 ? -p.x() : p.x(), y = mirror & 2 ? -p.y() : p.y(), z = mirror & 4 ? -p.z() : p.z();
+      mass[{cell(z, 2), cell(y, 1), cell(x, 0)}] += 1;
+    }
+  });
   Stencil stencil;
-  const double total = static_cast<double>(kShells) * kDirections;
-  for (const auto& [at, count] : mass) {
-    const int copies = (at[0] ? 2 : 1) * (at[1] ? 2 : 1) * (at[2] ? 2 : 1);
-    const auto weight = static_cast<float>(count / total / copies);
-    for (int sk = at[0] ? -1 : 1; sk <= 1; sk += 2)
-      for (int sj = at[1] ? -1 : 1; sj <= 1; sj += 2)
-        for (int si = at[2] ? -1 : 1; si <= 1; si += 2)
-          stencil.taps.push_back({si * at[2], sj * at[1], sk * at[0], weight});
-    for (int a = 0; a < 3; ++a) stencil.reach[a] = std::max(stencil.reach[a], at[2 - a]);
-  }
-  std::ranges::sort(stencil.taps, {}, [](const Stencil::Tap& t) { return std::array{t.k, t.j, t.i}; });
+  const double total = 8.0 * kShells * kDirections;
+  for (const auto& [at, count] : mass)
+    stencil.taps.push_back({at[2], at[1], at[0], static_cast<float>(count / total)});
   return stencil;
 }
 

@@ -7,6 +7,7 @@
 #include "planner/counter_random.h"
 #include "planner/crossing.h"
 #include "planner/cylinder.h"
+#include "planner/entry.h"
 
 namespace leastharm {
 namespace {
@@ -44,12 +45,12 @@ class Walk {
       if (material == Material::bone && (bone += step_) > limits_.bone_mm) return route_;
       if (!clear(p)) return route_;
       const Vec3 q = scene_.in_box(p);
-      cost += step_ * static_cast<double>(ask_.cost.at(q));
+      cost += step_ * static_cast<double>(ask_.cost->at(q));
       const auto n = static_cast<std::size_t>(s);
-      yields_[n + 1] = yields_[n] + step_ * static_cast<double>(ask_.yield.at(q));
-      shares_[n + 1] = shares_[n] + step_ * static_cast<double>(ask_.wanted.at(q));
+      yields_[n + 1] = yields_[n] + step_ * static_cast<double>(ask_.yield.at(q - ask_.core_offset));
+      shares_[n + 1] = shares_[n] + step_ * static_cast<double>(ask_.wanted.at(q - ask_.core_offset));
       if ((depth_mm < 0 || s + 1 == last) && tip_holds(s + 1, throw_steps)) {
-        if (shaft_is_free()) finish(s + 1, cost);
+        if (shaft_is_free((s + 1) * step_)) finish(s + 1, cost);
         return route_;
       }
     }
@@ -70,13 +71,22 @@ class Walk {
 
   [[nodiscard]] double near_mm() const { return ask_.needle->outer_mm / 2 + 2 * scene_.frame().grid.spacing_mm.maxCoeff(); }
 
-  /// The shaft stands in the air behind the entry; nothing may be in its way there.
-  bool shaft_is_free() {
-    for (double t = -near_mm(); t > -ask_.needle->usable_mm; t -= 2 * step_) {
-      const Vec3 p = route_.at(t);
+  /// The shaft stands in the air behind the entry, and the hand behind the shaft; nothing may be in their way.
+  bool shaft_is_free(double depth_mm) {
+    const double hub = std::max(near_mm(), ask_.needle->usable_mm - ask_.needle->dead_tip_mm - depth_mm);
+    for (double t = near_mm(); t < hub + kHandLengthMm; t += 2 * step_) {
+      const Vec3 p = route_.at(-t);
       if (scene_.material_at(p) != Material::air) return false;
       for (const Mark& mark : scene_.body().marks)
         if (mark.kind == MarkKind::opening) through_opening_ |= mark.mask.contains(scene_.frame().voxel(p));
+    }
+    const auto [e1, e2] = across(direction_);
+    constexpr int kLines = 12;
+    for (int n = 0; n < kLines; ++n) {
+      const double angle = 2 * std::numbers::pi * n / kLines;
+      const Vec3 beside = kHandRadiusMm * (std::cos(angle) * e1 + std::sin(angle) * e2);
+      for (double t = hub; t < hub + kHandLengthMm; t += 2 * step_)
+        if (scene_.material_at(route_.at(-t) + beside) != Material::air) return false;
     }
     return true;
   }
@@ -99,7 +109,7 @@ class Walk {
   [[nodiscard]] bool keeps_margin(double start, double tip) const {
     if (!(limits_.margin_mm > 0)) return true;
     for (double t = start; t <= tip + 1e-9; t += step_)
-      if (ask_.depth_inside.at(scene_.in_box(route_.at(t))) < limits_.margin_mm + ask_.needle->bore_mm / 2) return false;
+      if (ask_.depth_inside.at(scene_.in_box(route_.at(t)) - ask_.core_offset) < limits_.margin_mm + ask_.needle->bore_mm / 2) return false;
     return true;
   }
 
@@ -124,7 +134,7 @@ class Walk {
     const Needle& needle = *ask_.needle;
     route_.depth_mm = end * step_;
     for (double t = 0.5 * step_; t < needle.dead_tip_mm; t += step_)
-      cost += step_ * static_cast<double>(ask_.cost.at(scene_.in_box(route_.at(route_.depth_mm + t))));
+      cost += step_ * static_cast<double>(ask_.cost->at(scene_.in_box(route_.at(route_.depth_mm + t))));
     const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm;
     const VoxelIndex voxel = scene_.frame().voxel(route_.at(0.01));
     double hole = scene_.file().weights.hole_mm;
@@ -178,12 +188,23 @@ double estimated_p_enough(const SearchScene& scene, const Route& route) {
     for (std::size_t b = 0; b < 3; ++b)
       for (std::size_t c = 0; c < 3; ++c) {
         const Vec3 shift = placement.placement_mm * (at[a] * e1 + at[b] * e2) + placement.depth_mm * at[c] * route.direction;
-        const double mass = ask.yield.integral(scene.in_box(route.core_start(scene) + shift), scene.in_box(route.tip() + shift), 2.0);
+        const double mass = ask.yield.integral(scene.in_box(route.core_start(scene) + shift) - ask.core_offset,
+                                               scene.in_box(route.tip() + shift) - ask.core_offset, 2.0);
         if (mass <= 0) continue;
         const double z = (middle - middle * ask.need_mg / mass) / spread;
         chance += weight[a] * weight[b] * weight[c] * normal_cdf(z);
       }
   return chance;
+}
+
+Track track_of(const SearchScene& scene, const Route& route) {
+  const Ask& ask = scene.asks()[route.ask];
+  Track track;
+  track.entry_lps_mm = scene.frame().lps(route.at(-1));   // just outside: the surface is found again from there
+  track.tip_lps_mm = scene.frame().lps(route.tip());
+  track.needle = *ask.needle;
+  track.request = ask.request->id;
+  return track;
 }
 
 }  // namespace leastharm

@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <limits>
 
+#include "planner/assess.h"
 #include "search_scene.h"
 
 namespace leastharm {
@@ -50,6 +51,9 @@ struct RouteLimits {
 /// The same line with its tip at another depth; `score` is infinite where a limit breaks.
 [[nodiscard]] Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
                                    const Vec3& outward, const Vec3& direction, double depth_mm);
+
+/// The route as a track; its id is left empty.
+[[nodiscard]] Track track_of(const SearchScene& scene, const Route& route);
 
 /// Quick estimate of the chance that the core holds enough: placement and recovery only.
 [[nodiscard]] double estimated_p_enough(const SearchScene& scene, const Route& route);

@@ -2,13 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <numbers>
 
 #include "distance_field.h"
 #include "imaging/error.h"
 #include "planner/crossing.h"
 #include "planner/density.h"
-#include "planner/entry.h"
 #include "radial_kernel.h"
 #include "workers.h"
 
@@ -50,24 +50,21 @@ bool is_wanted(const Body& body, const Request& request, const Mark* cavity, Vox
   return request.wants(body.material_at(v)) && (cavity == nullptr || cavity->mask.contains(v));
 }
 
-SearchScene::SearchScene(const Body& body, const RequestFile& file) : body_(body), file_(file), frame_(body.grid) {
+SearchScene::SearchScene(const Body& body, const RequestFile& file)
+    : body_(body), file_(file), frame_(body.grid), normals_(body) {
   find_box();
+  box_grid_.size = box_.size();
+  box_grid_.spacing_mm = body.grid.spacing_mm;
   offset_ = Vec3(box_.low.i, box_.low.j, box_.low.k).cwiseProduct(body.grid.spacing_mm);
   find_entries();
   make_keep_out_distance();
+  make_weights();
   make_asks();
 }
 
 std::optional<double> SearchScene::left_mm(const Vec3& p) const {
   if (!body_.frame) return std::nullopt;
   return body_.frame->left_of_midline_mm(frame_.lps(p));
-}
-
-Grid SearchScene::box_grid() const {
-  Grid grid;
-  grid.size = box_.size();
-  grid.spacing_mm = body_.grid.spacing_mm;
-  return grid;   // in the frame of the box: no rotation
 }
 
 /// What is asked for, then everything of the object that a needle with its core there can pass.
@@ -84,8 +81,10 @@ void SearchScene::find_box() {
   bounding_box(body_.grid, [&](VoxelIndex v) { return is_object(body_.material_at(v)); }, object);
   double reach = 0;
   for (const Needle& needle : file_.needles) reach = std::max(reach, needle.usable_mm + needle.outer_mm);
+  const double tilted = reach * std::sin(std::min(90.0, file_.limits.tilt_deg) * std::numbers::pi / 180) + 5;
   const auto bound = [&](int low, int high, int object_low, int object_high, int size, int axis) {
-    const int far = static_cast<int>(std::ceil(reach / body_.grid.spacing_mm[axis])) + 2;
+    const double away = axis == 2 ? std::min(reach, tilted) : reach;   // the k axis is reached only by tilting
+    const int far = static_cast<int>(std::ceil(away / body_.grid.spacing_mm[axis])) + 2;
     return std::pair{std::max({0, object_low - 4, low - far}), std::min({size - 1, object_high + 4, high + far})};
   };
   const auto& size = body_.grid.size;
@@ -99,8 +98,9 @@ void SearchScene::find_box() {
 /// Voxels of the object that touch the air around it: the air is flooded from the box's border.
 void SearchScene::find_entries() {
   const auto size = box_.size();
-  const Grid grid = box_grid();
-  std::vector<std::uint8_t> outside(grid.voxel_count(), 0);
+  const Grid& grid = box_grid_;
+  std::vector<std::uint8_t>& outside = outside_;
+  outside.assign(grid.voxel_count(), 0);
   std::vector<VoxelIndex> open;
   const auto in_body = [&](VoxelIndex v) { return VoxelIndex{v.i + box_.low.i, v.j + box_.low.j, v.k + box_.low.k}; };
   const auto flood = [&](VoxelIndex v) {
@@ -124,21 +124,21 @@ void SearchScene::find_entries() {
         const VoxelIndex v = in_body({i, j, k});
         if (!is_object(body_.material_at(v))) continue;
         const bool touches = std::ranges::any_of(sides, [&](const VoxelIndex& s) {
-          const VoxelIndex n{i + s.i, j + s.j, k + s.k};
-          return grid.contains(n) && outside[grid.offset(n)];
+          return is_outside({v.i + s.i, v.j + s.j, v.k + s.k});
         });
         if (touches) entries_.push_back({v, Vec3(v.i, v.j, v.k).cwiseProduct(body_.grid.spacing_mm), Vec3::Zero()});
       }
   for_each_chunk(entries_.size(), 256, [&](std::size_t begin, std::size_t end) {
-    for (std::size_t e = begin; e < end; ++e)
-      if (const auto normal = outward_normal(body_, frame_.lps(entries_[e].point)))
-        entries_[e].outward = frame_.direction(*normal);
+    for (std::size_t e = begin; e < end; ++e) {
+      const VoxelIndex& v = entries_[e].voxel;
+      entries_[e].outward = normals_.at_half(2 * v.i, 2 * v.j, 2 * v.k);
+    }
   });
   std::erase_if(entries_, [](const EntryVoxel& e) { return e.outward.isZero(); });
 }
 
 void SearchScene::make_keep_out_distance() {
-  const Grid grid = box_grid();
+  const Grid& grid = box_grid_;
   std::vector<std::uint8_t> set(grid.voxel_count(), 0);
   for (const Mark& mark : body_.marks) {
     if (mark.kind != MarkKind::keep_out) continue;
@@ -158,55 +158,110 @@ void SearchScene::make_keep_out_distance() {
   keep_out_distance_ = LineField(distance);
 }
 
-void SearchScene::make_asks() {
-  const Grid grid = box_grid();
-  Volume<float> weight{grid, std::vector<float>(grid.voxel_count())};
-  const auto each_voxel = [&](const auto& visit) {
-    for_each_chunk(static_cast<std::size_t>(grid.size[2]), 1, [&](std::size_t k, std::size_t) {
-      for (int j = 0; j < grid.size[1]; ++j)
-        for (int i = 0; i < grid.size[0]; ++i)
-          visit(grid.offset(i, j, static_cast<int>(k)),
-                VoxelIndex{i + box_.low.i, j + box_.low.j, static_cast<int>(k) + box_.low.k});
-    });
-  };
-  each_voxel([&](std::size_t at, VoxelIndex v) {
-    weight.values[at] = static_cast<float>(file_.weights.material[static_cast<std::size_t>(body_.material_at(v))]);
-  });
-  PerMaterial<double> density_per_hu{}, density_at_zero{};
-  for (std::size_t m = 0; m < kMaterialCount; ++m) {
-    const auto material = static_cast<Material>(m);
-    density_at_zero[m] = density_g_per_cm3(0, material, body_.scan.effective_energy_kev);
-    density_per_hu[m] = density_g_per_cm3(1, material, body_.scan.effective_energy_kev) - density_at_zero[m];
+double SearchScene::least_hole_mm() const {
+  const bool opening = std::ranges::any_of(body_.marks, [](const Mark& m) { return m.kind == MarkKind::opening; });
+  return opening ? 0 : file_.weights.hole_mm;
+}
+
+namespace {
+
+/// g/cm3 (= mg/mm3) as a line in HU, by material.
+struct DensityLine {
+  PerMaterial<double> at_zero{}, per_hu{};
+  explicit DensityLine(double energy_kev) {
+    for (std::size_t m = 0; m < kMaterialCount; ++m) {
+      at_zero[m] = density_g_per_cm3(0, static_cast<Material>(m), energy_kev);
+      per_hu[m] = density_g_per_cm3(1, static_cast<Material>(m), energy_kev) - at_zero[m];
+    }
   }
+  [[nodiscard]] float of(const Body& body, std::size_t voxel) const {
+    const std::size_t m = body.materials[voxel];
+    return body.hu[voxel] == kNoReadingHu ? 0.0f : static_cast<float>(at_zero[m] + per_hu[m] * body.hu[voxel]);
+  }
+};
+
+}  // namespace
+
+Volume<float> SearchScene::requested_density(const Request& request, Vec3& offset_mm) const {
+  const DensityLine density(body_.scan.effective_energy_kev);
+  const Mark* cavity = cavity_of(body_, request);
+  constexpr int kRim = 8;   // voxels around, so that averages and their maxima find nothing cut off
+  Box box{{std::max(box_.low.i, target_.low.i - kRim), std::max(box_.low.j, target_.low.j - kRim), std::max(box_.low.k, target_.low.k - kRim)},
+          {std::min(box_.high.i, target_.high.i + kRim), std::min(box_.high.j, target_.high.j + kRim), std::min(box_.high.k, target_.high.k + kRim)}};
+  if (target_.high.i < target_.low.i) box = {box_.low, box_.low};
+  Volume<float> out;
+  out.grid.size = box.size();
+  out.grid.spacing_mm = body_.grid.spacing_mm;
+  out.values.assign(out.grid.voxel_count(), 0.0f);
+  for (int k = box.low.k; k <= box.high.k; ++k)
+    for (int j = box.low.j; j <= box.high.j; ++j)
+      for (int i = box.low.i; i <= box.high.i; ++i)
+        if (is_wanted(body_, request, cavity, {i, j, k}))
+          out.values[out.grid.offset(i - box.low.i, j - box.low.j, k - box.low.k)] = density.of(body_, body_.grid.offset(i, j, k));
+  offset_mm = Vec3(box.low.i - box_.low.i, box.low.j - box_.low.j, box.low.k - box_.low.k).cwiseProduct(body_.grid.spacing_mm);
+  return out;
+}
+
+void SearchScene::make_weights() {
+  const auto& of_material = file_.weights.material;
+  const auto barrier = static_cast<float>(std::max(4.0, *std::ranges::max_element(of_material)));
+  const Vec3 spacing = box_grid_.spacing_mm;
+  const double forbidden_mm = file_.limits.clearance_mm + spacing.minCoeff() / 2 - spacing.norm() / 2;
+  weights_ = {box_grid_, std::vector<float>(box_grid_.voxel_count())};
+  for_each_chunk(static_cast<std::size_t>(box_grid_.size[2]), 1, [&](std::size_t slice, std::size_t) {
+    const int k = static_cast<int>(slice);
+    for (int j = 0; j < box_grid_.size[1]; ++j)
+      for (int i = 0; i < box_grid_.size[0]; ++i) {
+        const VoxelIndex v{i + box_.low.i, j + box_.low.j, k + box_.low.k};
+        const Material m = body_.material_at(v);
+        const bool forbidden = m == Material::support ||
+                               (has_keep_outs_ && keep_out_distance_mm(Vec3(v.i, v.j, v.k).cwiseProduct(spacing)) < forbidden_mm);
+        weights_.values[box_grid_.offset(i, j, k)] = forbidden ? barrier : static_cast<float>(of_material[static_cast<std::size_t>(m)]);
+      }
+  });
+}
+
+void SearchScene::make_asks() {
+  constexpr std::size_t kMostNodes = 120'000'000;
+  std::map<double, std::shared_ptr<const RefinedField>> costs;   // by outer diameter
   for (const Request& request : file_.requests) {
+    Vec3 offset;
+    const Volume<float> density = requested_density(request, offset);
+    const Grid& core_grid = density.grid;
+    const VoxelIndex low{box_.low.i + static_cast<int>(std::lround(offset.x() / core_grid.spacing_mm.x())),
+                         box_.low.j + static_cast<int>(std::lround(offset.y() / core_grid.spacing_mm.y())),
+                         box_.low.k + static_cast<int>(std::lround(offset.z() / core_grid.spacing_mm.z()))};
+    Volume<float> wanted{core_grid, std::vector<float>(core_grid.voxel_count())};
+    std::vector<std::uint8_t> other(core_grid.voxel_count());
     const Mark* cavity = cavity_of(body_, request);
-    Volume<float> mass{grid, std::vector<float>(grid.voxel_count(), 0.0f)}, wanted = mass;
-    each_voxel([&](std::size_t at, VoxelIndex v) {
-      if (!is_wanted(body_, request, cavity, v)) return;
-      const std::size_t voxel = body_.grid.offset(v), m = body_.materials[voxel];
-      if (body_.hu[voxel] != kNoReadingHu)
-        mass.values[at] = static_cast<float>(density_at_zero[m] + density_per_hu[m] * body_.hu[voxel]);   // = mg/mm3
-      wanted.values[at] = 1;
-    });
+    for (int k = 0; k < core_grid.size[2]; ++k)
+      for (int j = 0; j < core_grid.size[1]; ++j)
+        for (int i = 0; i < core_grid.size[0]; ++i) {
+          const bool is = is_wanted(body_, request, cavity, {low.i + i, low.j + j, low.k + k});
+          wanted.values[core_grid.offset(i, j, k)] = is ? 1.0f : 0.0f;
+          other[core_grid.offset(i, j, k)] = is ? 0 : 1;
+        }
     for (const Needle& needle : file_.needles) {
       Ask& ask = asks_.emplace_back();
       ask.request = &request;
       ask.needle = &needle;
+      ask.core_offset = offset;
       ask.need_mg = request.need_mg() / (request.pooled ? request.replicates : 1);
-      const Stencil steel = radial_stencil(needle.outer_mm / 2, grid.spacing_mm);
-      const Stencil bore = radial_stencil(needle.bore_mm / 2, grid.spacing_mm);
-      ask.cost = LineField(averaged(weight, steel));
-      Volume<float> yield = averaged(mass, bore);
+      ask.least_need_mg = request.pooled && request.replicates > 1 ? 0 : ask.need_mg;
+      auto& cost = costs[needle.outer_mm];
+      if (!cost)
+        cost = std::make_shared<const RefinedField>(weights_, needle.outer_mm / 2,
+                                                    refinement_factor(box_grid_, needle.outer_mm / 2, kMostNodes));
+      ask.cost = cost;
+      const Stencil bore = radial_stencil(needle.bore_mm / 2, core_grid.spacing_mm);
+      Volume<float> yield = averaged(density, bore);
       const double section = std::numbers::pi / 4 * needle.bore_mm * needle.bore_mm;
       const auto scale = static_cast<float>(section * (needle.recovery_p05 + needle.recovery_p95) / 2);
       for (float& v : yield.values) v *= scale;
       ask.yield = LineField(yield);
       ask.wanted = LineField(averaged(wanted, bore));
-      if (file_.limits.margin_mm > 0) {
-        std::vector<std::uint8_t> other(wanted.values.size());
-        std::ranges::transform(wanted.values, other.begin(), [](float w) { return w > 0 ? 0 : 1; });
-        ask.depth_inside = LineField(distance_to(grid, other, file_.limits.margin_mm + 20));
-      }
+      if (file_.limits.margin_mm > 0)
+        ask.depth_inside = LineField(distance_to(core_grid, other, file_.limits.margin_mm + 20));
     }
   }
 }

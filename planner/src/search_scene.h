@@ -1,12 +1,15 @@
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <vector>
 
 #include "line_field.h"
 #include "planner/body.h"
 #include "planner/request.h"
+#include "refined_field.h"
+#include "surface_normals.h"
 
 namespace leastharm {
 
@@ -46,11 +49,13 @@ struct Box {
 struct Ask {
   const Request* request = nullptr;
   const Needle* needle = nullptr;
-  LineField cost;          ///< weight averaged over the needle's disc
+  std::shared_ptr<const RefinedField> cost;   ///< weight averaged over the needle's disc
+  Vec3 core_offset{0, 0, 0};   ///< of the fields below in the scene's box, mm
   LineField yield;         ///< recovered mg per mm of core at the middle of the recovery range
   LineField wanted;        ///< share of the core's section that is requested material in the requested cavity
   LineField depth_inside;  ///< mm from the border of what is requested, 0 outside; only where a margin is asked
   double need_mg = 0;      ///< of one core
+  double least_need_mg = 0;   ///< what every core must hold whatever the others of a pooled request bring
 };
 
 /// A body made ready for searching: fields cropped to what needles can reach.
@@ -63,6 +68,15 @@ class SearchScene {
   [[nodiscard]] const GridFrame& frame() const { return frame_; }
   [[nodiscard]] const std::vector<EntryVoxel>& entries() const { return entries_; }
   [[nodiscard]] const std::vector<Ask>& asks() const { return asks_; }
+  /// Whether a voxel is air that is joined to the air at the border of the scene's box, or lies beyond the grid.
+  [[nodiscard]] bool is_outside(VoxelIndex v) const {
+    if (!body_.grid.contains(v)) return true;
+    if (!box_.contains(v)) return body_.material_at(v) == Material::air;
+    return outside_[box_grid_.offset(v.i - box_.low.i, v.j - box_.low.j, v.k - box_.low.k)] != 0;
+  }
+  [[nodiscard]] const Box& box() const { return box_; }
+  /// The box as a grid of its own: voxel (0, 0, 0) at the origin, no rotation.
+  [[nodiscard]] const Grid& box_grid() const { return box_grid_; }
   [[nodiscard]] Material material_at(const Vec3& p) const { return body_.material_at(frame_.voxel(p)); }
   /// From the nearest keep-out voxel's centre, mm; large where there is none near.
   [[nodiscard]] double keep_out_distance_mm(const Vec3& p) const {
@@ -70,24 +84,38 @@ class SearchScene {
   }
   /// p moved into the frame of the cropped fields.
   [[nodiscard]] Vec3 in_box(const Vec3& p) const { return p - offset_; }
+  [[nodiscard]] Vec3 from_box(const Vec3& p) const { return p + offset_; }
   /// Signed distance to the object's midline, mm, positive on its left; empty before a frame is confirmed.
   [[nodiscard]] std::optional<double> left_mm(const Vec3& p) const;
   [[nodiscard]] const Box& target() const { return target_; }
+  [[nodiscard]] const SurfaceNormals& normals() const { return normals_; }
+  /// The weights that `cost` averages: those of the materials, and on voxels that no admissible track can sweep (the
+  /// support, what lies deep within the clearance of a keep-out) one that keeps tracks out.
+  [[nodiscard]] const Volume<float>& weights() const { return weights_; }
+  [[nodiscard]] bool has_keep_outs() const { return has_keep_outs_; }
+  /// What a hole costs at least, per mm2: nothing where there is an opening.
+  [[nodiscard]] double least_hole_mm() const;
+  /// g/cm3 of what a request counts, 0 elsewhere, in a box of its own; `offset_mm` is where that box begins in this one.
+  [[nodiscard]] Volume<float> requested_density(const Request& request, Vec3& offset_mm) const;
 
  private:
   void find_box();
   void find_entries();
   void make_keep_out_distance();
+  void make_weights();
   void make_asks();
-  [[nodiscard]] Grid box_grid() const;
 
   const Body& body_;
   const RequestFile& file_;
   GridFrame frame_;
   Box box_, target_;
   Vec3 offset_{0, 0, 0};
+  Grid box_grid_;
+  std::vector<std::uint8_t> outside_;   // one a voxel of the box
   std::vector<EntryVoxel> entries_;
   std::vector<Ask> asks_;
+  SurfaceNormals normals_;
+  Volume<float> weights_;
   bool has_keep_outs_ = false;
   double keep_out_far_mm_ = 0;
   LineField keep_out_distance_;   // minus the farthest distance kept, so that zero beyond the box means far

@@ -27,16 +27,18 @@ double object_middle_x_mm(const Body& body) {
   return low <= high ? (low + high) / 2 : body.grid.lps_from_index(Vec3(size[0] - 1.0, size[1] - 1.0, size[2] - 1.0) / 2).x();
 }
 
+bool sides_known(const Body& body) { return body.frame && body.frame->midline_lps_mm.size() >= 2; }
+
 std::string side_of_core(const Body& body, const Cylinder& core, double middle_x_mm) {
   constexpr int kSamples = 41;
   double least = std::numeric_limits<double>::infinity(), most = -least;
   for (int n = 0; n < kSamples; ++n) {
     const Vec3 point = core.at(core.length_mm * n / (kSamples - 1));
-    const double left = body.frame ? body.frame->left_of_midline_mm(point) : point.x() - middle_x_mm;
+    const double left = sides_known(body) ? body.frame->left_of_midline_mm(point) : point.x() - middle_x_mm;
     least = std::min(least, left - core.radius_mm);
     most = std::max(most, left + core.radius_mm);
   }
-  const std::string before = body.frame ? "" : "scanner ";
+  const std::string before = sides_known(body) ? "" : "scanner ";
   return before + (least >= kSideMargin_mm ? "left" : most <= -kSideMargin_mm ? "right" : "midline");
 }
 

@@ -1,19 +1,17 @@
 #include "planner/together.h"
 
 #include <algorithm>
-#include <atomic>
 #include <cmath>
-#include <exception>
 #include <numbers>
 #include <numeric>
 #include <set>
-#include <thread>
 
 #include "findings.h"
 #include "imaging/error.h"
 #include "planner/assessor.h"
 #include "planner/cylinder.h"
 #include "planner/text.h"
+#include "workers.h"
 
 namespace leastharm {
 
@@ -113,28 +111,6 @@ void refuse_equal_ids(const std::vector<Track>& tracks) {
       throw BadInput("Two tracks have the id \"" + track.id + "\"; give each its own.");
 }
 
-/// Runs work(n) for n below `count` on all cores; each writes only its own slot. The first failure (by n) is thrown.
-void in_parallel(std::size_t count, const auto& work) {
-  std::vector<std::exception_ptr> failures(count);
-  std::atomic<std::size_t> next{0};
-  const auto run = [&] {
-    for (std::size_t n = next++; n < count; n = next++) {
-      try {
-        work(n);
-      } catch (...) {
-        failures[n] = std::current_exception();
-      }
-    }
-  };
-  const std::size_t threads = std::min<std::size_t>(count, std::max(1u, std::thread::hardware_concurrency()));
-  std::vector<std::thread> pool;
-  for (std::size_t n = 1; n < threads; ++n) pool.emplace_back(run);
-  run();
-  for (std::thread& thread : pool) thread.join();
-  for (const std::exception_ptr& failure : failures)
-    if (failure) std::rethrow_exception(failure);
-}
-
 std::vector<double> sum_of(const std::vector<MassDraws>& draws, const auto& wanted) {
   std::vector<double> sum(kMassDraws, 0.0);
   for (std::size_t t = 0; t < draws.size(); ++t)
@@ -229,7 +205,7 @@ Assessment Assessor::assess(const std::vector<Track>& tracks) const {
   Assessment all;
   all.tracks.resize(tracks.size());
   std::vector<MassDraws> draws(tracks.size());
-  in_parallel(tracks.size(), [&](std::size_t n) { all.tracks[n] = with_chances(tracks[n], draws[n]); });
+  for_each_chunk(tracks.size(), 1, [&](std::size_t n, std::size_t) { all.tracks[n] = with_chances(tracks[n], draws[n]); });
   judge_masses(file_, draws, all.tracks, all.programme);
   const SharedHoles holes = shared_holes(*body_, all.tracks);
   check_together(file_, holes, all.tracks, all.programme);

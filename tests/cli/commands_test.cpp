@@ -205,7 +205,7 @@ TEST_F(Commands, BadRequestsNameTheKey) {
 
 TEST_F(Commands, TracksOfAnotherFrameOfReferenceAreRefused) {
   expect_refused({"assess", "--tracks", write("other.json", R"({"frame_of_reference_uid": "1.2.3", "tracks": [{"id": "M",
-    "entry_lps_mm": [32, -80, 290], "tip_lps_mm": [32, 10, 290], "needle": "common 2.4 mm bore"}]})")}, "frame of reference");
+    "entry_lps_mm": [32, -80, 290], "tip_lps_mm": [32, 10, 290], "needle": "core 2.4 mm bore 20 mm"}]})")}, "another CT");
 }
 
 TEST_F(Commands, SidesNeedAConfirmedFrame) {

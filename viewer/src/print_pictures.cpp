@@ -1,5 +1,6 @@
 #include <cairo.h>
 
+#include <algorithm>
 #include <functional>
 
 #include "figure_body.h"
@@ -58,14 +59,16 @@ std::vector<std::filesystem::path> draw_pictures(const Paper& paper,
     draw_body(cairo, where, pictures, paper);
   });
   if (paper.assessment.tracks.empty()) return written;
-  const TrackAssessment& first = paper.assessment.tracks.front();
+  // The route that passes most shows most.
+  const TrackAssessment& telling = std::ranges::max(
+      paper.assessment.tracks, {}, [](const TrackAssessment& t) { return t.crossings.size(); });
   written.push_back(folder / "routes.png");
   write_picture(written.back(), 560, 400,
-                [&](cairo_t* cairo, const Rect& where) { draw_route(cairo, where, paper, first); });
+                [&](cairo_t* cairo, const Rect& where) { draw_route(cairo, where, paper, telling); });
   written.push_back(folder / "log.png");
   write_picture(written.back(), 560, kLogHeight + 2 * kMargin,
                 [&](cairo_t* cairo, const Rect& where) {
-                  draw_crossing_log(cairo, where, paper, first, depth_axis(first, where));
+                  draw_crossing_log(cairo, where, paper, telling, depth_axis(telling, where));
                 });
   return written;
 }

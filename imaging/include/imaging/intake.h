@@ -55,4 +55,8 @@ struct IntakeOptions {
 /// or pixels that cannot be read (truncated, unknown coding).
 [[nodiscard]] CtVolume read_ct(const std::filesystem::path& path, const IntakeOptions& options = {});
 
+/// What room air reads: the middle of the lowest group of voxels that make up at least 1 % of the volume, below -600 HU.
+/// Holds with air cut off at -1024 and for noise up to 60 HU. NaN where there is no such group.
+[[nodiscard]] double air_reading_hu(const Volume<std::int16_t>& hu);
+
 }  // namespace leastharm

@@ -12,6 +12,8 @@
 namespace leastharm::segment_detail {
 namespace {
 
+constexpr int kSkinLevels = 9;   // 144 HU about tissue's peak
+
 using Table = std::array<std::uint8_t, 256>;
 
 Table material_table(const Thresholds& t) {
@@ -37,8 +39,8 @@ void mark_climbs(const std::uint8_t* here, const std::uint8_t* before, const std
 
 class Climber {
  public:
-  Climber(const Volume<std::uint8_t>& levels, const Table& table, int least)
-      : levels_(levels), table_(table), least_(least),
+  Climber(const Volume<std::uint8_t>& levels, const Table& table, int least, int tissue_peak)
+      : levels_(levels), table_(table), least_(least), tissue_peak_(tissue_peak),
         stride_{1, levels.grid.size[0], static_cast<std::ptrdiff_t>(levels.grid.size[0]) * levels.grid.size[1]} {}
 
   /// The material of a voxel that lies on a climb: that of the nearer end of its steepest one.
@@ -56,7 +58,11 @@ class Climber {
     const auto a = static_cast<std::size_t>(steepest);
     const int high = end_of(v, stride_[a], levels_.grid.size[a] - 1 - at[a]);
     const int low = end_of(v, -stride_[a], at[a]);
-    return table_[static_cast<std::size_t>(std::abs(high - *v) <= std::abs(*v - low) ? high : low)];
+    const std::uint8_t nearer = table_[static_cast<std::size_t>(std::abs(high - *v) <= std::abs(*v - low) ? high : low)];
+    // One voxel of skin between bone and what lies around looks like a climb, but has skin's own level.
+    const bool skin = table_[*v] == label(Material::body) && std::abs(*v - tissue_peak_) <= kSkinLevels &&
+                      std::max(table_[static_cast<std::size_t>(high)], table_[static_cast<std::size_t>(low)]) == label(Material::bone);
+    return skin ? table_[*v] : nearer;
   }
 
  private:
@@ -70,7 +76,7 @@ class Climber {
 
   const Volume<std::uint8_t>& levels_;
   const Table& table_;
-  int least_;
+  int least_, tissue_peak_;
   std::array<std::ptrdiff_t, 3> stride_;
 };
 
@@ -80,7 +86,7 @@ void classify(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, 
               Volume<std::uint8_t>& codes) {
   const Table table = material_table(thresholds);
   const int least = std::max(6, static_cast<int>(std::lround(noise_hu / kHuPerLevel * 2)));
-  const Climber climber(levels, table, least);
+  const Climber climber(levels, table, least, thresholds.tissue_peak);
   const auto [width, height, depth] = levels.grid.size;
   for_chunks(depth, 4, threads, [&, w = width, h = height, d = depth](int, int first, int last) {
     std::vector<std::uint8_t> climbs(static_cast<std::size_t>(w));

@@ -64,7 +64,7 @@ void count_along_row(std::uint8_t* row, int width, int widest, std::vector<std::
 }
 
 constexpr double kMostOpen = 0.04;        ///< share of a piece's surface
-constexpr double kMostOpenDense = 0.35;   ///< the same of a piece clearly denser than tissue
+constexpr double kMostOpenDense = 0.15;   ///< the same of a piece clearly denser than tissue
 constexpr int kClearlyDenser = 5;         ///< levels above tissue's peak
 
 struct Surface {
@@ -148,34 +148,61 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
   fill_closed(levels, thresholds, threads, codes);
 }
 
+namespace {
+
+/// The level of compact bone: that of the densest twentieth.
+int compact_level(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, int threads) {
+  const auto& n = codes.grid.size;
+  const std::size_t slice = static_cast<std::size_t>(n[0]) * static_cast<std::size_t>(n[1]);
+  std::vector<std::array<std::int64_t, 256>> parts(static_cast<std::size_t>(n[2]));
+  for_chunks(n[2], 1, threads, [&](int k, int, int) {
+    auto& part = parts[static_cast<std::size_t>(k)];
+    for (std::size_t v = slice * static_cast<std::size_t>(k); v < slice * static_cast<std::size_t>(k + 1); ++v)
+      part[levels.values[v]] += material(codes.values[v]) == kBone;
+  });
+  std::int64_t all = 0, above = 0;
+  for (const auto& part : parts)
+    for (const std::int64_t c : part) all += c;
+  int level = 255;
+  for (; level > 0; --level) {
+    for (const auto& part : parts) above += part[static_cast<std::size_t>(level)];
+    if (above * 20 >= all) break;
+  }
+  return level;
+}
+
+}  // namespace
+
 void trim_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
                Volume<std::uint8_t>& codes) {
   const auto& n = codes.grid.size;
   const std::array<std::ptrdiff_t, 3> stride{1, n[0], static_cast<std::ptrdiff_t>(n[0]) * n[1]};
-  for_chunks(n[2], 4, threads, [&](int, int first, int last) {
-    for (int k = first; k < last; ++k)
-      for (int j = 0; j < n[1]; ++j) {
-        const std::size_t start = codes.grid.offset(0, j, k);
-        for (int i = 0; i < n[0]; ++i) {
-          const std::uint8_t* c = codes.values.data() + start + i;
-          if (material(*c) != kBone) continue;
-          const std::uint8_t* v = levels.values.data() + start + i;
-          const std::array<int, 3> at{i, j, k};
-          int densest = 0;
-          bool rim = false;
-          for (std::size_t a = 0; a < 3; ++a)
-            for (const std::ptrdiff_t step : {-stride[a], stride[a]}) {
-              if (at[a] + (step > 0 ? 1 : -1) < 0 || at[a] + (step > 0 ? 1 : -1) >= n[a]) continue;
-              densest = std::max<int>(densest, v[step]);
-              rim = rim || material(c[step]) == kTissue;
-            }
-          if (rim && 2 * *v < densest + thresholds.tissue_peak)
-            codes.values[start + i] = static_cast<std::uint8_t>(*c | kOneAxis);
-        }
+  const int half = (compact_level(levels, codes, threads) + thresholds.tissue_peak) / 2;
+  const auto is_rim = [&](std::size_t v, const std::array<int, 3>& at) {
+    int densest = 0;
+    bool rim = false;
+    for (std::size_t a = 0; a < 3; ++a)
+      for (const int step : {-1, 1}) {
+        if (at[a] + step < 0 || at[a] + step >= n[a]) continue;
+        const std::size_t next = step < 0 ? v - static_cast<std::size_t>(stride[a]) : v + static_cast<std::size_t>(stride[a]);
+        densest = std::max<int>(densest, levels.values[next]);
+        rim = rim || material(codes.values[next]) == kTissue;
       }
+    const int level = levels.values[v];
+    return rim && (level < thresholds.mineral || (densest >= half ? level < half : 2 * level < densest + thresholds.tissue_peak));
+  };
+  std::vector<std::vector<std::size_t>> rims(static_cast<std::size_t>(n[2]));
+  for_chunks(n[2], 1, threads, [&](int k, int, int) {
+    for (int j = 0; j < n[1]; ++j) {
+      const std::size_t start = codes.grid.offset(0, j, k);
+      for (int i = 0; i < n[0]; ++i) {
+        const std::size_t v = start + static_cast<std::size_t>(i);
+        if (material(codes.values[v]) == kBone && is_rim(v, {i, j, k})) rims[static_cast<std::size_t>(k)].push_back(v);
+      }
+    }
   });
-  for (std::uint8_t& c : codes.values)
-    if (c & code::kCount) c = static_cast<std::uint8_t>((c & code::kSide) | kTissue);
+  for (const auto& slice : rims)
+    for (const std::size_t v : slice) codes.values[v] = static_cast<std::uint8_t>((codes.values[v] & code::kSide) | kTissue);
 }
 
 }  // namespace leastharm::segment_detail

@@ -12,6 +12,8 @@ namespace {
 
 constexpr int kLeastShare = 225;          ///< of 255: blocks of mineral alone
 constexpr int kDensestFilling_hu = 1050;
+constexpr float kMostVariation_hu = 120;
+constexpr double kLeastWindow_hu = 180;   ///< filling reaches at least this far from its mean
 constexpr double kInset_mm = 5;
 constexpr double kLeastDepth_mm = 9;      ///< a ball of this radius fits in
 constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover
@@ -19,13 +21,15 @@ constexpr double kShellVoxels = 0.08;     ///< share of a block's voxels that ma
 
 struct Filling {
   std::vector<std::size_t> blocks, ring;
-  int highest = 0;   ///< level above which a voxel is not filling
+  int lowest = 0, highest = 0;   ///< levels of filling that nothing else mixes with
 };
 
-std::vector<std::uint8_t> mineral_blocks(const Coarse& coarse, const Shares& shares) {
+std::vector<std::uint8_t> even_mineral(const Coarse& coarse, const Shares& shares, double noise_hu) {
   std::vector<std::uint8_t> set(coarse.count());
   for (std::size_t v = 0; v < set.size(); ++v)
     set[v] = shares.mineral[v] >= kLeastShare && shares.mean_hu[v] <= kDensestFilling_hu;
+  const std::vector<float> variation = variation_hu(coarse, shares, set, noise_hu);
+  for (std::size_t v = 0; v < set.size(); ++v) set[v] = set[v] && variation[v] <= kMostVariation_hu;
   return set;
 }
 
@@ -56,7 +60,7 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   const Grid& grid = levels.grid;
   const auto is_filling = [&](std::size_t v) {
     const std::uint8_t m = codes.values[v] & code::kMaterial;
-    return m == label(Material::bone) && levels.values[v] <= filling.highest;
+    return m == label(Material::bone) && levels.values[v] >= filling.lowest && levels.values[v] <= filling.highest;
   };
   std::vector<std::size_t> front;
   const auto take = [&](std::size_t v) {
@@ -68,7 +72,7 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   for (const std::size_t block : filling.blocks)
     for_voxels(coarse, grid, block, [&](std::size_t v) {
       const std::uint8_t m = codes.values[v] & code::kMaterial;
-      if (is_filling(v) || m == label(Material::body)) take(v);
+      if (is_filling(v) || (m == label(Material::body) && levels.values[v] >= filling.lowest - 4)) take(v);
     });
   const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
   for (std::size_t n = 0; n < front.size(); ++n) {
@@ -89,17 +93,21 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
 
 }  // namespace
 
-void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, int threads,
+void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, double noise_hu, int threads,
                           Volume<std::uint8_t>& codes) {
-  const std::vector<std::uint8_t> set = mineral_blocks(coarse, shares);
+  const std::vector<std::uint8_t> set = even_mineral(coarse, shares, noise_hu);
   const int reach = static_cast<int>(std::ceil(kInset_mm / coarse.spacing_mm.minCoeff())) + 1;
   for (const Core& core : cores_of(coarse, set, kInset_mm, threads)) {
     if (core.depth_mm < kLeastDepth_mm) continue;
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
+    const double window = std::max(kLeastWindow_hu / kHuPerLevel, 2 * all.deviation());
     Filling filling;
-    filling.highest = static_cast<int>(std::lround(all.mean() + std::max(11.0, 2 * all.deviation())));
-    filling.blocks = spread_in(coarse, set, core.blocks, reach);
+    filling.lowest = static_cast<int>(std::lround(all.mean() - window));
+    filling.highest = static_cast<int>(std::lround(all.mean() + window));
+    for (const std::size_t block : spread_in(coarse, set, core.blocks, reach))
+      if (level_of(shares.mean_hu[block]) >= filling.lowest && level_of(shares.mean_hu[block]) <= filling.highest)
+        filling.blocks.push_back(block);
     filling.ring = ring_of(coarse, filling.blocks);
     if (shell_share(levels, coarse, filling) <= kMostShell) label_filling(levels, coarse, filling, codes);
   }

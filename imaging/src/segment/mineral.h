@@ -10,7 +10,7 @@ namespace leastharm::segment_detail {
 
 /// Relabels sand, mud and other mineral filling from bone to packing. A deep body of even mineral is filling unless a
 /// shell denser than itself encloses it, as cortical bone does spongy bone.
-void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, int threads,
+void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, double noise_hu, int threads,
                           Volume<std::uint8_t>& codes);
 
 }  // namespace leastharm::segment_detail

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "distance.h"
 #include "runs.h"
@@ -18,6 +19,41 @@ LevelStatistic statistic_of(const Volume<std::uint8_t>& levels, const Coarse& co
   LevelStatistic s;
   for_voxels(coarse, levels.grid, block, [&](std::size_t v) { s.add(levels.values[v]); });
   return s;
+}
+
+namespace {
+
+double window_variation(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& set,
+                        double noise_hu, const VoxelIndex& low) {
+  double mean = 0, squares = 0;
+  for (int c = 0; c < 2; ++c)
+    for (int b = 0; b < 2; ++b)
+      for (int a = 0; a < 2; ++a) {
+        const std::size_t v = coarse.offset(low.i + a, low.j + b, low.k + c);
+        if (!set[v]) return std::numeric_limits<double>::infinity();
+        const double m = shares.mean_hu[v], d = shares.deviation_hu[v];
+        mean += m / 8;
+        squares += (m * m + d * d) / 8;
+      }
+  return std::sqrt(std::max(0.0, squares - mean * mean - noise_hu * noise_hu));
+}
+
+}  // namespace
+
+std::vector<float> variation_hu(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& set,
+                                double noise_hu) {
+  std::vector<float> variation(coarse.count(), std::numeric_limits<float>::infinity());
+  for (int k = 0; k + 1 < coarse.size[2]; ++k)
+    for (int j = 0; j + 1 < coarse.size[1]; ++j)
+      for (int i = 0; i + 1 < coarse.size[0]; ++i) {
+        const auto window = static_cast<float>(window_variation(coarse, shares, set, noise_hu, {i, j, k}));
+        if (!std::isfinite(window)) continue;
+        for (int n = 0; n < 8; ++n) {
+          float& v = variation[coarse.offset(i + (n & 1), j + (n >> 1 & 1), k + (n >> 2))];
+          v = std::min(v, window);
+        }
+      }
+  return variation;
 }
 
 std::vector<Core> cores_of(const Coarse& coarse, const std::vector<std::uint8_t>& set, double inset_mm, int threads) {

@@ -43,6 +43,11 @@ void for_voxels(const Coarse& coarse, const Grid& grid, std::size_t block, const
 
 [[nodiscard]] LevelStatistic statistic_of(const Volume<std::uint8_t>& levels, const Coarse& coarse, std::size_t block);
 
+/// How uneven HU are around each block of a set, beyond the noise: the standard deviation over the most even two by two by
+/// two blocks that all belong to the set; infinite where there are none.
+[[nodiscard]] std::vector<float> variation_hu(const Coarse& coarse, const Shares& shares,
+                                              const std::vector<std::uint8_t>& set, double noise_hu);
+
 /// A body of even matter: its core of blocks, and how deep it is.
 struct Core {
   std::vector<std::size_t> blocks;

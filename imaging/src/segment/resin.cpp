@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <limits>
 #include <vector>
 
 #include "denoise.h"
@@ -16,6 +15,7 @@ constexpr int kLowest_hu = -130, kHighest_hu = 120;
 constexpr double kEvenShare = 0.45;      ///< resin varies at most this much of what tissue does
 constexpr double kMostVariation_hu = 24; ///< and at most this much
 constexpr double kLeastVolume_mm3 = 1200;
+constexpr double kLeastFree = 0.05;      ///< share of the blocks around a pool that are mostly air or fibre
 constexpr double kLiving_hu = 24;        ///< the variation of tissue in a living or plastic body stays below this
 
 bool whole_tissue(const Shares& shares, std::size_t v) { return shares.tissue[v] == 255 && shares.mineral[v] == 0; }
@@ -26,44 +26,20 @@ double median(std::vector<double>& values) {
   return *middle;
 }
 
-/// Variation over eight blocks; infinite unless all are tissue.
-double window_variation(const Coarse& coarse, const Shares& shares, double noise_hu, int i, int j, int k) {
-  double mean = 0, squares = 0;
-  for (int c = 0; c < 2; ++c)
-    for (int b = 0; b < 2; ++b)
-      for (int a = 0; a < 2; ++a) {
-        const std::size_t v = coarse.offset(i + a, j + b, k + c);
-        if (!whole_tissue(shares, v)) return std::numeric_limits<double>::infinity();
-        const double m = shares.mean_hu[v], d = shares.deviation_hu[v];
-        mean += m / 8;
-        squares += (m * m + d * d) / 8;
-      }
-  return std::sqrt(std::max(0.0, squares - mean * mean - noise_hu * noise_hu));
-}
-
 }  // namespace
 
 bool TissueTexture::even() const { return typical_hu > 0 && typical_hu < kLiving_hu; }
 
 TissueTexture tissue_texture(const Coarse& coarse, const Shares& shares, double noise_hu) {
-  constexpr std::size_t kLeastWindows = 100;
+  constexpr std::size_t kLeastBlocks = 200;
+  std::vector<std::uint8_t> set(coarse.count());
+  for (std::size_t v = 0; v < set.size(); ++v) set[v] = whole_tissue(shares, v);
   TissueTexture texture;
-  texture.variation_hu.assign(coarse.count(), std::numeric_limits<float>::infinity());
+  texture.variation_hu = variation_hu(coarse, shares, set, noise_hu);
   std::vector<double> all;
-  for (int k = 0; k + 1 < coarse.size[2]; ++k)
-    for (int j = 0; j + 1 < coarse.size[1]; ++j)
-      for (int i = 0; i + 1 < coarse.size[0]; ++i) {
-        const double variation = window_variation(coarse, shares, noise_hu, i, j, k);
-        if (!std::isfinite(variation)) continue;
-        all.push_back(variation);
-        for (int c = 0; c < 2; ++c)
-          for (int b = 0; b < 2; ++b)
-            for (int a = 0; a < 2; ++a) {
-              float& v = texture.variation_hu[coarse.offset(i + a, j + b, k + c)];
-              v = std::min(v, static_cast<float>(variation));
-            }
-      }
-  if (all.size() >= kLeastWindows) texture.typical_hu = std::max(1.0, median(all));
+  for (const float v : texture.variation_hu)
+    if (std::isfinite(v)) all.push_back(static_cast<double>(v));
+  if (all.size() >= kLeastBlocks) texture.typical_hu = std::max(1.0, median(all));
   return texture;
 }
 
@@ -154,6 +130,8 @@ void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
     pool.highest = static_cast<int>(std::ceil(all.mean() + reach));
     pool.blocks = core.blocks;
     pool.ring = ring_of(coarse, pool.blocks);
+    const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < 128; });
+    if (static_cast<double>(free) < kLeastFree * static_cast<double>(pool.ring.size())) continue;
     label_pool(levels, coarse, pool, codes);
     close_rim(levels, coarse, pool, codes);
   }

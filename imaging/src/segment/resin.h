@@ -7,9 +7,8 @@
 
 namespace leastharm::segment_detail {
 
-/// How uneven matter in tissue's range is, block by block: the standard deviation of HU beyond the noise over the most
-/// even two by two by two blocks of nothing but tissue around; infinite where there are none. Dried remains vary from
-/// place to place; resin, living flesh and plastic hardly do.
+/// How uneven tissue is, block by block (see variation_hu). Dried remains vary from place to place; resin, living flesh
+/// and plastic hardly do.
 struct TissueTexture {
   std::vector<float> variation_hu;
   double typical_hu = 0;   ///< median where finite; 0 where there is too little tissue to say
@@ -20,8 +19,8 @@ struct TissueTexture {
 
 [[nodiscard]] TissueTexture tissue_texture(const Coarse& coarse, const Shares& shares, double noise_hu);
 
-/// Relabels pooled resin from body to resin: a body of matter in tissue's range that is much more even than the tissue
-/// around it. HU alone cannot tell resin from bitumen, wax or tissue.
+/// Relabels pooled resin from body to resin: matter in tissue's range that is much more even than the tissue around it,
+/// with a free surface somewhere. HU alone cannot tell resin from bitumen, wax or tissue.
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
                 const TissueTexture& tissue, int threads, Volume<std::uint8_t>& codes);
 

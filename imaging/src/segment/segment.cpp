@@ -100,7 +100,7 @@ Segmentation segment(const Volume<std::int16_t>& hu, int threads) {
   mark_slabs(slabs, coarse, levels, thresholds.fibre, label(Material::support), codes);
   settle_fibre(levels, thresholds, workers, codes);
   const FibreReport fibre = drop_false_fibre(levels, thresholds, texture.even(), workers, codes);
-  find_mineral_packing(levels, coarse, shares, workers, codes);
+  find_mineral_packing(levels, coarse, shares, readings.noise_hu, workers, codes);
   find_dense(levels, workers, codes);
   fill_bone(levels, thresholds, kWidestMarrow_mm, workers, codes);
   trim_bone(levels, thresholds, workers, codes);

@@ -30,7 +30,9 @@ inline constexpr double kMostErrorForProportion = 0.3;
 [[nodiscard]] double gy_mass_g(const GyMaterial& material, double top_size_cm, double relative_sd);
 /// Chance that a constituent present in a fraction of the grains shows up in none of `grains` grains.
 [[nodiscard]] double chance_to_miss(double fraction, double grains);
-/// Replicates for a wanted relative error at 95 %, t iterated on n - 1 degrees of freedom.
+/// Replicates for a wanted relative error at 95 %: n = t^2 s^2 / e^2, t iterated on n - 1 degrees of freedom, to the
+/// nearest whole number as the textbooks have it; at least 2. The aim is then met in little more than half of all cases.
+/// Throws BadInput where the error is not above 0, or more than a million would be needed.
 [[nodiscard]] int replicates_for(double variance_percent2, double error_percent);
 
 /// What one core of a given needle holds, and what that can show.

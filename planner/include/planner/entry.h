@@ -48,9 +48,9 @@ struct HoleNode {
 /// meets the object, or has passed through the mark before that.
 [[nodiscard]] bool enters_through(const Mask& opening, const Body& body, const Track& track, const EntrySite& site);
 
-/// Behind the usable length, the hub and the hand that holds it need this much free way, mm (our estimate: a gloved hand).
-/// It also keeps a track from beginning in an air space inside the body.
-inline constexpr double kHandMm = 100;
+/// The free room that the hub and the hand round it need behind the needle's usable length: a cylinder of this length
+/// and radius, mm (our estimate: a gloved hand). It also keeps a track from beginning in an air space inside the body.
+inline constexpr double kHandLengthMm = 80, kHandRadiusMm = 30;
 
 /// Depth (negative) at which the way of the needle and the hand behind the entry meets the object or the support;
 /// empty where it runs free.

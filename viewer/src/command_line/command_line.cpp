@@ -57,6 +57,7 @@ int run(const std::vector<std::string>& arguments, const Console& console) {
   add_paper_commands(program, console);
   add_export_command(program, console);
   add_demo_command(program, console);
+  add_view_command(program, console);
   add_unbuilt_commands(program, console);
   check_names(program, arguments);
   try {

@@ -35,6 +35,7 @@ void add_plan_commands(CLI::App& program, const Console& console);      // needl
 void add_paper_commands(CLI::App& program, const Console& console);     // print, approve, verify
 void add_export_command(CLI::App& program, const Console& console);
 void add_demo_command(CLI::App& program, const Console& console);
+void add_view_command(CLI::App& program, const Console& console);
 void add_unbuilt_commands(CLI::App& program, const Console& console);   // what a later version brings
 
 /// "1,2.5,-3" to numbers. Throws BadInput naming the option unless there are exactly `count`, all finite.

@@ -30,7 +30,7 @@ constexpr const char* kDemoRequest = R"({
    "largest_particle_mm": 0.8
   }
  ],
- "needles": ["end-cut 8G 20 mm", "common 2.4 mm bore"],
+ "needles": ["end-cut 8G 20 mm", "core 2.4 mm bore 20 mm"],
  "dossier": {
   "object": "Invented adult body, wrapped, on a wooden board. No such object exists.",
   "owner": "An invented collection",
@@ -109,7 +109,7 @@ struct Demo {
     run_step({"mark", "--case", case_path, "--as", "opening", "--name", "flank opening",
               as_option("--ball", body.points.at("opening"), ",14")});
     run_step({"mark", "--case", case_path, "--as", "zone", "--name", "face", "--weight", "50",
-              as_option("--ball", body.points.at("face"), ",70")});
+              as_option("--ball", body.points.at("resin_skull") + 110 * body.frame.front, ",70")});
     say("Marked: the packing as cavity, the flank opening, the face as a zone; the amulet protects itself");
   }
 

@@ -95,7 +95,7 @@ void add_export_command(CLI::App& program, const Console& console) {
 }
 
 void add_unbuilt_commands(CLI::App& program, const Console&) {
-  for (const std::string name : {"transfer", "record", "use", "archive", "view"}) {
+  for (const std::string name : {"transfer", "record", "use", "archive"}) {
     auto* command = program.add_subcommand(name, "Not built yet");
     command->allow_extras();
     command->callback([name] { not_built(name); });

@@ -122,7 +122,8 @@ std::string why_not(const Proposal& proposal) {
 
 void take_proposal(CaseFile& file, const RequestFile& request, const Proposal& proposal) {
   file.request = request;
-  file.plan = {.certificate = proposal.certificate, .stopped = proposal.stopped, .firmness = proposal.firmness};
+  file.plan = {.certificate = proposal.certificate, .stopped = proposal.stopped};
+  if (!proposal.alternatives.empty()) file.plan.firmness = proposal.firmness;   // an order needs something to stand before
   for (const TrackAssessment& t : proposal.assessment.tracks) file.plan.tracks.push_back(t.track);
   file.alternatives.clear();
   for (const Alternative& a : proposal.alternatives) {

@@ -1,0 +1,68 @@
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "imaging/grid.h"
+
+namespace leastharm {
+
+/// Samples that a sum along a line takes in each voxel layer across its leading axis.
+inline constexpr int kSamplesPerLayer = 2;
+
+/// How finely a field is sampled between voxels, and what that costs in exactness: see `link_error`.
+struct Refinement {
+  std::array<int, 3> factor{1, 1, 1};   ///< nodes a voxel along each axis
+  double near_share = 0;                ///< moved among the voxels next to the line's own, at most
+  std::vector<double> ring_share;       ///< moved at 2, 3, ... voxels from it, at most
+};
+
+/// A voxel field w averaged over a needle's disc (radial_kernel.h), given at nodes finer than the voxels and trilinear
+/// between them: F. Summed along a line at one point a voxel layer and multiplied by the disc's area it is the integral
+/// of w over the cylinder, but for the link error below. Points are in mm, voxel (0, 0, 0) at the origin.
+class RefinedField {
+ public:
+  RefinedField() = default;
+  RefinedField(const Volume<float>& voxels, double radius_mm, const std::array<int, 3>& factor);
+
+  [[nodiscard]] float at(const Vec3& p) const {
+    const float x = static_cast<float>(p.x()) * inverse_[0], y = static_cast<float>(p.y()) * inverse_[1],
+                z = static_cast<float>(p.z()) * inverse_[2];
+    if (!(x >= 0 && y >= 0 && z >= 0 && x < limit_[0] && y < limit_[1] && z < limit_[2])) return 0;
+    const int i = static_cast<int>(x), j = static_cast<int>(y), k = static_cast<int>(z);
+    const float fx = x - static_cast<float>(i), fy = y - static_cast<float>(j), fz = z - static_cast<float>(k);
+    const float* c = nodes_.data() + i + stride_j_ * j + stride_k_ * k;
+    const float* d = c + stride_k_;
+    const float c0 = c[0] + fx * (c[1] - c[0]), c1 = c[stride_j_] + fx * (c[stride_j_ + 1] - c[stride_j_]);
+    const float d0 = d[0] + fx * (d[1] - d[0]), d1 = d[stride_j_] + fx * (d[stride_j_ + 1] - d[stride_j_]);
+    const float e = c0 + fy * (c1 - c0), f = d0 + fy * (d1 - d0);
+    return e + fz * (f - e);
+  }
+  [[nodiscard]] const std::array<int, 3>& nodes() const { return size_; }
+  [[nodiscard]] const std::array<int, 3>& factor() const { return factor_; }
+  [[nodiscard]] float node(int i, int j, int k) const { return nodes_[static_cast<std::size_t>(i + stride_j_ * j + stride_k_ * k)]; }
+  [[nodiscard]] const float* row(int j, int k) const { return nodes_.data() + stride_j_ * j + stride_k_ * k; }
+  [[nodiscard]] const Vec3& node_spacing_mm() const { return node_spacing_mm_; }
+
+ private:
+  std::vector<float> nodes_;
+  std::array<int, 3> size_{0, 0, 0}, factor_{1, 1, 1};
+  Vec3 node_spacing_mm_{1, 1, 1};
+  std::array<float, 3> inverse_{1, 1, 1}, limit_{0, 0, 0};
+  std::ptrdiff_t stride_j_ = 0, stride_k_ = 0;
+};
+
+/// Nodes per voxel so that nodes lie at most half a needle's radius apart, fewer where there would be more than
+/// `most_nodes`.
+[[nodiscard]] std::array<int, 3> refinement_factor(const Grid& grid, double radius_mm, std::size_t most_nodes);
+
+/// The link between F and the exact cylinder. Take the voxels in layers across a line's leading axis. Within one layer
+/// the exact cylinder and F's sum put the same total volume on the voxels (to 1e-5), but share it out a little
+/// differently. With v_i the volume that lies elsewhere on voxel i, as a fraction of the layer's, and any weight w_0 the
+/// two differ by sum (w_i - w_0) v_i: at most half the range of the weights next to the line times sum |v_i| there, plus
+/// at each greater distance the greatest |w_i - w_0| times sum |v_i|. The sums are found by sampling directions (within
+/// `tilt_deg` of the i-j plane), offsets and phases densely, with a tenth added.
+[[nodiscard]] Refinement link_error(const Vec3& spacing_mm, double radius_mm, const std::array<int, 3>& factor,
+                                    double tilt_deg);
+
+}  // namespace leastharm

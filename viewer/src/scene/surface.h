@@ -1,0 +1,12 @@
+#pragma once
+
+#include <vtkPolyData.h>
+#include <vtkSmartPointer.h>
+
+namespace leastharm {
+
+struct Surface {
+  vtkSmartPointer<vtkPolyData> mesh;
+};
+
+}  // namespace leastharm

@@ -1,0 +1,47 @@
+#include "window/keeper.h"
+
+#include <algorithm>
+
+#include "imaging/volume_file.h"
+#include "imaging/whole_file.h"
+
+namespace leastharm {
+
+namespace fs = std::filesystem;
+
+Keeper::Keeper(CaseFolder folder, Deliver deliver)
+    : folder_(std::move(folder)),
+      root_(folder_.root()),
+      deliver_(std::move(deliver)),
+      worker_([this](const KeepRequest& request) { write(request); }) {}
+
+void Keeper::write(const KeepRequest& request) {
+  Kept kept;
+  const CaseFile former = folder_.file;
+  try {
+    CaseFile& file = folder_.file;
+    file = request.draft.file;
+    // The count of the plan's states only grows, also when a person takes steps back.
+    file.plan_version = former.plan_version;
+    file.last_plan_sha256 = former.last_plan_sha256;
+    for (const MarkRecord& record : request.draft.file.marks) {
+      const Mask* mask = request.draft.mask_of(record);
+      if (mask != nullptr && (record.file.empty() || !fs::exists(root_ / record.file))) folder_.put_mark(record, *mask);
+    }
+    if (file.materials_sha256 != former.materials_sha256 || file.confidence_sha256 != former.confidence_sha256) {
+      folder_.write_map(*request.volumes.materials, *request.volumes.confidence);
+      if (request.corrections) write_labels(*request.corrections, root_ / kCorrectionsFile);
+    }
+    folder_.save();
+    if (!request.view_json.empty()) write_whole(root_ / kViewFile, request.view_json);
+  } catch (const std::exception& fault) {
+    folder_.file = former;
+    kept.fault = fault.what();
+  }
+  kept.plan_version = folder_.file.plan_version;
+  kept.last_plan_sha256 = folder_.file.last_plan_sha256;
+  kept.marks = folder_.file.marks;
+  deliver_(std::move(kept));
+}
+
+}  // namespace leastharm

@@ -1,0 +1,40 @@
+#pragma once
+
+#include <QWidget>
+
+#include "window/desk.h"
+
+namespace leastharm {
+
+/// One row a track: path, crossings, mass with its interval, chances, score; at the foot all together, with the bound.
+class Ledger : public QWidget {
+ public:
+  explicit Ledger(Desk& desk, QWidget* parent = nullptr);
+  [[nodiscard]] int wanted_height() const;
+
+ protected:
+  void paintEvent(QPaintEvent*) override;
+  void mousePressEvent(QMouseEvent* event) override;
+  void keyPressEvent(QKeyEvent* event) override;
+
+ private:
+  struct Column {
+    double x = 0, width = 0;
+    bool right = false;
+  };
+  [[nodiscard]] std::vector<Column> columns() const;
+  void draw_cell(QPainter& painter, const Column& column, double y, const QString& text) const;
+  void draw_head(QPainter& painter, const std::vector<Column>& columns) const;
+  void draw_track(QPainter& painter, const std::vector<Column>& columns, double y, std::size_t n) const;
+  void draw_bar(QPainter& painter, const Column& column, double y, const TrackAssessment& track) const;
+  double draw_together(QPainter& painter, const std::vector<Column>& columns, double y) const;
+  void draw_findings(QPainter& painter, double y) const;
+  [[nodiscard]] double row_height() const { return desk_.look.em() * 1.75; }
+
+  Desk& desk_;
+};
+
+/// "12 % above the least possible", as far as it is proven.
+[[nodiscard]] QString verdict(const Workbench& bench);
+
+}  // namespace leastharm

@@ -1,0 +1,202 @@
+#include "window/marks_panel.h"
+
+#include <QCheckBox>
+#include <QComboBox>
+#include <QDoubleSpinBox>
+#include <QFormLayout>
+#include <QLineEdit>
+#include <QListWidget>
+#include <QPushButton>
+#include <algorithm>
+
+#include "words.h"
+
+namespace leastharm {
+namespace {
+
+constexpr MarkKind kKinds[] = {MarkKind::cavity, MarkKind::keep_out, MarkKind::opening, MarkKind::zone};
+
+}  // namespace
+
+MarksPanel::MarksPanel(Desk& desk) : Panel(desk, word("panel.marks")) {
+  add_new_mark();
+  add_list();
+  add_brush();
+}
+
+void MarksPanel::add_new_mark() {
+  auto* form = add_form();
+  kind_ = new QComboBox;
+  for (const MarkKind kind : kKinds) kind_->addItem(q(std::string(leastharm::name_of(kind))));
+  name_ = new QLineEdit;
+  weight_ = make_number(0, 1000, 0, QStringLiteral("mm"));
+  weight_->setValue(50);
+  weight_label_ = new QLabel(word("marks.weight"));
+  radius_ = make_number(0.5, 300, 1, QStringLiteral("mm"));
+  radius_->setValue(desk_.ball_mm);
+  material_ = new QComboBox;
+  for (const std::string_view name : kMaterialNames) material_->addItem(q(spoken(*material_named(name))), q(std::string(name)));
+  material_->setCurrentIndex(static_cast<int>(Material::packing));
+  form->addRow(word("marks.as"), kind_);
+  form->addRow(word("marks.name"), name_);
+  form->addRow(weight_label_, weight_);
+  form->addRow(word("marks.radius"), radius_);
+  form->addRow(word("marks.material"), material_);
+  ball_ = make_button(word("marks.ball"));
+  connected_ = make_button(word("marks.connected"));
+  outline_ = make_button(word("marks.outline"));
+  fill_ = make_button(word("marks.fill"));
+  whole_ = make_button(word("marks.whole"));
+  add_row({ball_, connected_, whole_});
+  add_row({outline_, fill_});
+  for (QPushButton* button : {ball_, connected_, outline_}) button->setCheckable(true);
+  drawn_ = add_note(word("marks.hint"));
+  connect(kind_, qOverload<int>(&QComboBox::currentIndexChanged), this, [this] { refresh(0); });
+  connect(radius_, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this](double mm) { desk_.ball_mm = mm; });
+  connect(ball_, &QPushButton::clicked, this, [this](bool on) { use(Tool::ball, on); });
+  connect(connected_, &QPushButton::clicked, this, [this](bool on) { use(Tool::connected, on); });
+  connect(outline_, &QPushButton::clicked, this, [this](bool on) { use(Tool::outline, on); });
+  connect(whole_, &QPushButton::clicked, this, [this] {
+    MarkRecipe r = recipe();
+    r.way = MarkRecipe::Way::material;
+    desk_.bench.make_mark(r);
+  });
+  connect(fill_, &QPushButton::clicked, this, [this] {
+    MarkRecipe r = recipe();
+    r.way = MarkRecipe::Way::outlines;
+    r.outlines = std::exchange(outlines_, {});
+    desk_.bench.make_mark(r);
+    use(Tool::outline, false);
+  });
+}
+
+void MarksPanel::add_list() {
+  add_heading(word("marks.list"));
+  list_ = new QListWidget;
+  list_->setFrameShape(QFrame::NoFrame);
+  list_->setFixedHeight(desk_.look.px(10));
+  column_->addWidget(list_);
+  remove_ = make_button(word("marks.remove"));
+  waive_ = make_button(word("marks.waive"));
+  auto* form = add_form();
+  by_ = new QLineEdit;
+  why_ = new QLineEdit;
+  form->addRow(word("marks.by"), by_);
+  form->addRow(word("marks.why"), why_);
+  add_row({remove_, waive_});
+  connect(list_, &QListWidget::currentRowChanged, this, [this] { refresh(0); });
+  connect(remove_, &QPushButton::clicked, this, [this] {
+    if (list_->currentItem()) desk_.bench.remove_mark(list_->currentItem()->data(Qt::UserRole).toString().toStdString());
+  });
+  connect(waive_, &QPushButton::clicked, this, [this] {
+    if (!list_->currentItem()) return;
+    const std::string name = list_->currentItem()->data(Qt::UserRole).toString().toStdString();
+    const auto mark = std::ranges::find(desk_.bench.file().marks, name, &MarkRecord::name);
+    if (mark != desk_.bench.file().marks.end() && is_waived(desk_.bench.file(), *mark)) desk_.bench.take_waiver_back(name);
+    else desk_.bench.waive(name, by_->text().trimmed().toStdString(), why_->text().trimmed().toStdString());
+  });
+}
+
+void MarksPanel::add_brush() {
+  add_heading(word("marks.correct"));
+  auto* form = add_form();
+  brush_to_ = new QComboBox;
+  for (const std::string_view name : kMaterialNames) brush_to_->addItem(q(spoken(*material_named(name))));
+  brush_to_->setCurrentIndex(static_cast<int>(Material::packing));
+  brush_ = make_number(0.5, 60, 1, QStringLiteral("mm"));
+  brush_->setValue(desk_.brush_mm);
+  border_ = new QCheckBox(word("marks.border"));
+  border_->setChecked(true);
+  form->addRow(word("marks.to"), brush_to_);
+  form->addRow(word("marks.radius"), brush_);
+  column_->addWidget(border_);
+  brush_button_ = make_button(word("marks.brush"));
+  brush_button_->setCheckable(true);
+  add_row({brush_button_});
+  add_note(word("marks.brushhint"));
+  connect(brush_, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this](double mm) { desk_.brush_mm = mm; });
+  connect(brush_button_, &QPushButton::clicked, this, [this](bool on) { use(Tool::brush, on); });
+}
+
+void MarksPanel::use(Tool tool, bool on) {
+  desk_.tool = on ? tool : Tool::needle;
+  refresh(0);
+  if (desk_.on_look) desk_.on_look();
+}
+
+void MarksPanel::closed() { use(Tool::needle, false); }
+
+MarkRecipe MarksPanel::recipe() const {
+  const MarkKind kind = kKinds[kind_->currentIndex()];
+  return {.name = name_->text().trimmed().toStdString(),
+          .kind = kind,
+          .weight_mm = kind == MarkKind::zone ? weight_->value() : 0,
+          .radius_mm = radius_->value(),
+          .material = static_cast<Material>(material_->currentIndex())};
+}
+
+bool MarksPanel::take_tool(Tool tool, const std::vector<Vec3>& points) {
+  if (points.empty()) return false;
+  if (tool == Tool::brush) {
+    desk_.bench.paint({points, brush_->value(), static_cast<Material>(brush_to_->currentIndex()), border_->isChecked()});
+    return true;
+  }
+  MarkRecipe r = recipe();
+  r.at_lps_mm = points.front();
+  if (tool == Tool::ball) r.way = MarkRecipe::Way::ball;
+  else if (tool == Tool::connected) r.way = MarkRecipe::Way::connected;
+  else if (tool == Tool::outline) {
+    if (points.size() >= 3) outlines_.push_back(points);
+    desk_.outlines = outlines_;
+    say_outlines();
+    return true;
+  } else return false;
+  desk_.bench.make_mark(r);
+  use(tool, false);
+  return true;
+}
+
+void MarksPanel::say_outlines() {
+  std::string text = say("marks.drawn", std::to_string(outlines_.size()));
+  for (const Finding& f : outline_findings(outlines_)) text += "\n" + f.what;
+  drawn_->setText(q(text));
+  fill_->setEnabled(!outlines_.empty());
+}
+
+void MarksPanel::fill_list() {
+  const QString chosen = list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
+  list_->clear();
+  for (const MarkRecord& mark : desk_.bench.file().marks) {
+    const bool waived = is_waived(desk_.bench.file(), mark);
+    auto* item = new QListWidgetItem(q(mark.name + "  ·  " + std::string(leastharm::name_of(mark.kind)) + "  ·  " + number(mark.volume_mm3 / 1000, 1) + " cm³" +
+                                       (waived ? "  ·  " + say("marks.waived") : "")));
+    item->setData(Qt::UserRole, q(mark.name));
+    list_->addItem(item);
+    if (q(mark.name) == chosen) list_->setCurrentItem(item);
+  }
+}
+
+void MarksPanel::refresh(unsigned changed) {
+  if (!desk_.ready()) return;
+  if (changed & (kDraftChanged | kStageChanged)) fill_list();
+  const bool zone = kKinds[kind_->currentIndex()] == MarkKind::zone;
+  weight_->setVisible(zone);
+  weight_label_->setVisible(zone);
+  ball_->setChecked(desk_.tool == Tool::ball);
+  connected_->setChecked(desk_.tool == Tool::connected);
+  outline_->setChecked(desk_.tool == Tool::outline);
+  brush_button_->setChecked(desk_.tool == Tool::brush);
+  desk_.outlines = outlines_;
+  if (desk_.tool == Tool::outline || !outlines_.empty()) say_outlines();
+  else drawn_->setText(word("marks.hint"));
+  fill_->setEnabled(!outlines_.empty());
+  const QString name = list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
+  const auto mark = std::ranges::find(desk_.bench.file().marks, name.toStdString(), &MarkRecord::name);
+  const bool any = mark != desk_.bench.file().marks.end();
+  const bool automatic = any && mark->made_by.contains("automatic");
+  remove_->setEnabled(any && !automatic);
+  waive_->setEnabled(automatic);
+  waive_->setText(any && is_waived(desk_.bench.file(), *mark) ? word("marks.unwaive") : word("marks.waive"));
+}
+
+}  // namespace leastharm

@@ -1,0 +1,214 @@
+#include "window/pages.h"
+
+#include <QDragEnterEvent>
+#include <QHBoxLayout>
+#include <QLabel>
+#include <QListWidget>
+#include <QMimeData>
+#include <QPushButton>
+#include <QSettings>
+#include <QVBoxLayout>
+#include <algorithm>
+
+#include "words.h"
+
+namespace leastharm {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+constexpr int kMostRecent = 8;
+constexpr Material kLegend[] = {Material::wrapping, Material::body, Material::packing, Material::bone, Material::resin, Material::dense, Material::support};
+
+QPushButton* act_button(const QString& text) {
+  auto* button = new QPushButton(text);
+  button->setProperty("act", true);
+  button->setAutoDefault(true);
+  return button;
+}
+
+QLabel* wrapped(const QString& text, const QFont& font) {
+  auto* label = new QLabel(text);
+  label->setFont(font);
+  label->setWordWrap(true);
+  return label;
+}
+
+}  // namespace
+
+std::vector<fs::path> recent_cases() {
+  std::vector<fs::path> cases;
+  for (const QString& path : QSettings(QStringLiteral("leastharm"), QStringLiteral("leastharm")).value(QStringLiteral("recent")).toStringList())
+    if (std::error_code none; fs::exists(path.toStdString(), none)) cases.emplace_back(path.toStdString());
+  return cases;
+}
+
+void remember_case(const fs::path& root) {
+  QSettings settings(QStringLiteral("leastharm"), QStringLiteral("leastharm"));
+  QStringList list = settings.value(QStringLiteral("recent")).toStringList();
+  const QString path = QString::fromStdString(fs::absolute(root).lexically_normal().string());
+  list.removeAll(path);
+  list.prepend(path);
+  while (list.size() > kMostRecent) list.removeLast();
+  settings.setValue(QStringLiteral("recent"), list);
+}
+
+StartPage::StartPage(const Look& look, Errands errands) : look_(look), errands_(std::move(errands)) {
+  setAcceptDrops(true);
+  auto* middle = new QVBoxLayout(this);
+  middle->setContentsMargins(look.px(6), look.px(5), look.px(6), look.px(9));
+  auto* name = new QLabel(word("start.name"));
+  name->setFont(look.font(3.4, QFont::Black));
+  middle->addWidget(name);
+  middle->addWidget(wrapped(word("start.what"), look.font(1.15)));
+  middle->addSpacing(look.px(2.2));
+  auto* columns = new QHBoxLayout;
+  columns->setSpacing(look.px(4));
+  const auto add_column = [&](const QString& title, const QString& text, std::vector<QPushButton*> buttons) {
+    auto* column = new QVBoxLayout;
+    column->setSpacing(look.px(0.6));
+    column->addWidget(wrapped(title, look.title()));
+    column->addWidget(wrapped(text, look.font()));
+    for (QPushButton* button : buttons) column->addWidget(button, 0, Qt::AlignLeft);
+    column->addStretch(1);
+    columns->addLayout(column, 1);
+  };
+  auto* choose_ct = act_button(word("start.choosect"));
+  auto* choose_case = act_button(word("start.choosecase"));
+  auto* demo = act_button(word("start.demobutton"));
+  connect(choose_ct, &QPushButton::clicked, this, [this] { errands_.choose_ct(); });
+  connect(choose_case, &QPushButton::clicked, this, [this] { errands_.choose_case(); });
+  connect(demo, &QPushButton::clicked, this, [this] { errands_.make_demo(); });
+  choose_ct->setEnabled(static_cast<bool>(errands_.read_ct));
+  demo->setEnabled(static_cast<bool>(errands_.make_demo));
+  add_column(word("start.ct"), word("start.ctwhat"), {choose_ct});
+  add_column(word("start.case"), word("start.casewhat"), {choose_case});
+  add_column(word("start.demo"), word("start.demowhat"), {demo});
+  middle->addLayout(columns);
+  middle->addSpacing(look.px(1.6));
+  middle->addWidget(wrapped(word("start.recent"), look.title()));
+  recent_ = new QListWidget;
+  recent_->setFrameShape(QFrame::NoFrame);
+  recent_->setStyleSheet(QStringLiteral("background: transparent;"));
+  connect(recent_, &QListWidget::itemActivated, this, [this](QListWidgetItem* item) {
+    const QString path = item->data(Qt::UserRole).toString();
+    if (!path.isEmpty()) errands_.open_case(path.toStdString());
+  });
+  middle->addWidget(recent_, 1);
+  middle->addWidget(wrapped(word("start.caution"), look.small()));
+}
+
+void StartPage::refresh() {
+  recent_->clear();
+  for (const fs::path& root : recent_cases()) {
+    auto* item = new QListWidgetItem(q(root.filename().string() + "   " + root.parent_path().string()));
+    item->setData(Qt::UserRole, q(root.string()));
+    recent_->addItem(item);
+  }
+  if (recent_->count() == 0) {
+    auto* none = new QListWidgetItem(word("start.norecent"));
+    none->setFlags(Qt::NoItemFlags);
+    recent_->addItem(none);
+  }
+}
+
+void StartPage::paintEvent(QPaintEvent*) {
+  // The materials as they are drawn everywhere, with their names: the window's legend, laid out like a log.
+  QPainter painter(this);
+  painter.setRenderHint(QPainter::Antialiasing);
+  const double left = look_.px(6), right = width() - look_.px(6), high = look_.px(2.4), y = height() - look_.px(6);
+  const double each = (right - left) / static_cast<double>(std::size(kLegend));
+  paint_by_cairo(painter, QRect(static_cast<int>(left), static_cast<int>(y), static_cast<int>(right - left), static_cast<int>(high)), [&](cairo_t* cairo) {
+    for (std::size_t n = 0; n < std::size(kLegend); ++n) {
+      add_rect(cairo, {static_cast<double>(n) * each, 0, each, high});
+      fill_as(cairo, kLegend[n]);
+      add_rect(cairo, {static_cast<double>(n) * each + 0.5, 0.5, each - 1, std::floor(high) - 1});
+      stroke(cairo, kInk, 0.8);
+    }
+  });
+  painter.setFont(look_.font(0.9, QFont::DemiBold));
+  painter.setPen(look_.ink());
+  for (std::size_t n = 0; n < std::size(kLegend); ++n)
+    painter.drawText(QRectF(left + static_cast<double>(n) * each, y + high + look_.px(0.2), each, look_.px(1.4)), Qt::AlignCenter, q(spoken(kLegend[n])));
+}
+
+void StartPage::dragEnterEvent(QDragEnterEvent* event) {
+  if (event->mimeData()->hasUrls()) event->acceptProposedAction();
+}
+
+void StartPage::dropEvent(QDropEvent* event) {
+  const auto urls = event->mimeData()->urls();
+  if (urls.isEmpty() || !urls.front().isLocalFile()) return;
+  const fs::path path = urls.front().toLocalFile().toStdString();
+  if (fs::exists(path / "case.json")) errands_.open_case(path);
+  else if (errands_.read_ct) errands_.read_ct(path);
+}
+
+ReadingPage::ReadingPage(const Look& look) : look_(look) {
+  auto* column = new QVBoxLayout(this);
+  column->setContentsMargins(look.px(6), look.px(5), look.px(6), look.px(5));
+  column->setSpacing(look.px(0.8));
+  column->setAlignment(Qt::AlignTop);
+  title_ = wrapped({}, look.font(2, QFont::Bold));
+  lines_ = wrapped({}, look.font(1.05));
+  lines_->setTextFormat(Qt::PlainText);
+  lines_->setTextInteractionFlags(Qt::TextSelectableByMouse);
+  busy_ = wrapped({}, look.font());
+  column->addWidget(title_);
+  column->addWidget(lines_);
+  column->addWidget(busy_);
+  ways_ = new QVBoxLayout;
+  ways_->setSpacing(look.px(0.6));
+  column->addLayout(ways_);
+}
+
+void ReadingPage::show_lines(const QString& title, const std::vector<std::string>& lines, bool busy) {
+  title_->setText(title);
+  std::string text;
+  for (const std::string& line : lines) text += (text.empty() ? "" : "\n") + line;
+  lines_->setText(q(text));
+  if (busy && timer_ == 0) {
+    seconds_ = 0;
+    timer_ = startTimer(1000);
+    busy_->setText(word("page.busy"));
+  }
+  if (!busy && timer_ != 0) {
+    killTimer(timer_);
+    timer_ = 0;
+  }
+  busy_->setVisible(busy);
+  show_ways({});
+}
+
+void ReadingPage::show_ways(const std::vector<std::pair<QString, std::function<void()>>>& ways) {
+  while (QLayoutItem* item = ways_->takeAt(0)) {
+    item->widget()->deleteLater();
+    delete item;
+  }
+  for (const auto& [text, way] : ways) {
+    auto* button = act_button(text);
+    connect(button, &QPushButton::clicked, this, [way = way] { way(); });
+    ways_->addWidget(button, 0, Qt::AlignLeft);
+    if (&text == &ways.front().first) button->setFocus();
+  }
+}
+
+void ReadingPage::timerEvent(QTimerEvent*) { busy_->setText(q(say("page.seconds", std::to_string(++seconds_)))); }
+
+std::vector<std::string> inspection_lines(const Inspection& inspection) {
+  std::vector<std::string> lines;
+  for (const Series& s : inspection.series) {
+    const Grid& g = s.grid;
+    lines.push_back(say("intake.series", s.modality, std::to_string(s.slices),
+                        std::to_string(g.size[0]) + " × " + std::to_string(g.size[1]) + " × " + std::to_string(g.size[2])) + ", " +
+                    number(g.spacing_mm.x(), 2) + " × " + number(g.spacing_mm.y(), 2) + " × " + mm(g.spacing_mm.z(), 2) + (s.usable ? "" : say("intake.unusable")));
+    for (const Finding& f : s.findings) lines.push_back("    " + std::string(name_of(f.level)) + ": " + f.what);
+  }
+  if (inspection.non_image_files > 0) lines.push_back(say("intake.others", counted(inspection.non_image_files, "file")));
+  for (const Finding& f : inspection.findings) lines.push_back(std::string(name_of(f.level)) + ": " + f.what);
+  if (inspection.series.empty()) lines.push_back(say("intake.none"));
+  return lines;
+}
+
+}  // namespace leastharm

@@ -1,0 +1,77 @@
+#pragma once
+
+#include <QImage>
+#include <QWidget>
+#include <vector>
+
+#include "window/desk.h"
+#include "window/plane_cut.h"
+
+namespace leastharm {
+
+/// A picture of a flat cut through the body, with what is needed to read it and to take hold of the needle in it.
+/// What each kind of cut adds, it adds in `draw_over`.
+class PlaneView : public QWidget {
+ public:
+  explicit PlaneView(Desk& desk, QWidget* parent = nullptr);
+
+  /// Shows the body as it is now. Cheap where nothing has changed.
+  void refresh();
+  [[nodiscard]] QPointF screen_of(const Vec3& lps_mm) const;
+  [[nodiscard]] Vec3 lps_of(const QPointF& at) const;
+  /// Seconds that the newest repaint took.
+  [[nodiscard]] double paint_seconds() const { return paint_seconds_; }
+  /// The needle's grips on this picture.
+  [[nodiscard]] QPointF entry_at() const { return screen_of(desk_.shown_track().entry_lps_mm); }
+  [[nodiscard]] QPointF tip_at() const { return screen_of(desk_.bench.track().tip_lps_mm); }
+
+ protected:
+  /// Where the picture lies in the widget.
+  [[nodiscard]] virtual QRect picture() const { return rect(); }
+  /// The plane, sampled at one pixel a px of the picture.
+  [[nodiscard]] virtual SlicePlane plane() const = 0;
+  [[nodiscard]] virtual QString name() const = 0;
+  virtual void draw_over(QPainter& painter) = 0;
+  /// Depth along the needle of a place on the picture; empty where the picture has no such axis.
+  [[nodiscard]] virtual std::optional<double> depth_at(const QPointF&) const { return std::nullopt; }
+  [[nodiscard]] virtual Grip grip_at(const QPointF& at) const;
+  /// A click beside the needle.
+  virtual void clicked(const QPointF&) {}
+  virtual void holding(bool) {}
+  [[nodiscard]] virtual bool names_materials() const { return true; }
+  [[nodiscard]] double scale() const { return 1 / plane_.mm_per_px; }
+
+  void draw_track_line(QPainter& painter, const Track& track, bool in_hand) const;
+  void draw_grip(QPainter& painter, const QPointF& at, Grip grip) const;
+
+  void paintEvent(QPaintEvent*) override;
+  void mousePressEvent(QMouseEvent* event) override;
+  void mouseMoveEvent(QMouseEvent* event) override;
+  void mouseReleaseEvent(QMouseEvent* event) override;
+  void mouseDoubleClickEvent(QMouseEvent* event) override;
+  void leaveEvent(QEvent*) override;
+
+  Desk& desk_;
+  SlicePlane plane_{};
+
+ private:
+  void draw_marks(QPainter& painter) const;
+  void draw_letters(QPainter& painter) const;
+  void draw_scale_bar(QPainter& painter) const;
+  void draw_material_words(QPainter& painter) const;
+  void draw_tool(QPainter& painter) const;
+  void drag_to(const QPointF& at);
+
+  PlaneCut cut_;
+  QImage image_;
+  std::uint64_t drawn_ground_ = 0;
+  std::string drawn_tone_;
+  Grip held_ = Grip::none;
+  QPointF pressed_, hover_;
+  Track track_before_;
+  std::vector<Vec3> tool_points_;
+  bool drawing_ = false;
+  double paint_seconds_ = 0;
+};
+
+}  // namespace leastharm

@@ -1,0 +1,296 @@
+#include "window/search_panel.h"
+
+#include <QComboBox>
+#include <QDoubleSpinBox>
+#include <QFormLayout>
+#include <QKeyEvent>
+#include <QMouseEvent>
+#include <QPainterPath>
+#include <QPushButton>
+#include <algorithm>
+#include <cmath>
+
+#include "words.h"
+
+namespace leastharm {
+namespace {
+
+constexpr Sides kSides[] = {Sides::any, Sides::left, Sides::right, Sides::both};
+
+double least_chance(const Assessment& a) {
+  double least = 1;
+  for (const auto& [request, p] : a.programme.p_enough) least = std::min(least, p);
+  return least;
+}
+
+std::map<std::string, double> parts_of(const Assessment& a) {
+  std::map<std::string, double> parts;
+  for (const TrackAssessment& t : a.tracks)
+    for (const auto& [part, value] : t.damage.parts) parts[part] += value;
+  return parts;
+}
+
+/// "spares body 4.1, hole 2.0; costs wrapping 3.3": the parts of the score that differ most.
+std::string spared(const Assessment& first, const Assessment& other) {
+  auto difference = parts_of(other);
+  for (const auto& [part, value] : parts_of(first)) difference[part] -= value;
+  std::string less, more;
+  for (const auto& [part, value] : difference) {
+    if (value < -0.05) less += (less.empty() ? "" : ", ") + part + " " + number(-value, 1);
+    if (value > 0.05) more += (more.empty() ? "" : ", ") + part + " " + number(value, 1);
+  }
+  if (less.empty() && more.empty()) return say("search.same");
+  return (less.empty() ? "" : say("search.spares", less)) + (less.empty() || more.empty() ? "" : "; ") + (more.empty() ? "" : say("search.costs", more));
+}
+
+}  // namespace
+
+GapCurve::GapCurve(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) { setFixedHeight(desk.look.px(8)); }
+
+void GapCurve::paintEvent(QPaintEvent*) {
+  QPainter painter(this);
+  const SearchState& search = desk_.bench.search();
+  const double left = desk_.look.px(2.6), right = width() - desk_.look.px(0.4), top = desk_.look.px(0.7), bottom = height() - desk_.look.px(1.5);
+  painter.setRenderHint(QPainter::Antialiasing);
+  painter.setFont(desk_.look.font(0.8));
+  painter.setPen(QPen(desk_.look.rule(), 1));
+  painter.drawLine(QPointF(left, bottom), QPointF(right, bottom));
+  double high = 0, seconds = 1;
+  for (const auto& p : search.curve) {
+    if (std::isfinite(p.best)) high = std::max(high, p.best);
+    if (std::isfinite(p.bound)) high = std::max(high, p.bound);
+    seconds = std::max(seconds, p.seconds);
+  }
+  painter.setPen(desk_.look.quiet());
+  if (search.curve.empty()) {
+    painter.drawText(rect(), Qt::AlignCenter, search.running ? word("search.begins") : word("search.nocurve"));
+    return;
+  }
+  high = std::max(1.0, high * 1.08);
+  const auto at = [&](double t, double score) { return QPointF(left + (right - left) * t / seconds, bottom - (bottom - top) * std::clamp(score / high, 0.0, 1.0)); };
+  QPainterPath best, bound, between;
+  bool begun = false;
+  QPolygonF upper, lower;
+  for (const auto& p : search.curve) {
+    const bool found = std::isfinite(p.best) && p.best < 1e12;
+    const double low = std::isfinite(p.bound) ? std::max(0.0, p.bound) : 0;
+    bound.elementCount() == 0 ? bound.moveTo(at(p.seconds, low)) : bound.lineTo(at(p.seconds, low));
+    if (!found) continue;
+    begun ? best.lineTo(at(p.seconds, p.best)) : best.moveTo(at(p.seconds, p.best));
+    begun = true;
+    upper << at(p.seconds, p.best);
+    lower.prepend(at(p.seconds, low));
+  }
+  between.addPolygon(upper + lower);
+  painter.fillPath(between, desk_.look.chosen());
+  painter.setPen(QPen(desk_.look.ink(), 1.8));
+  painter.drawPath(best);
+  painter.setPen(QPen(desk_.look.curve(), 1.8, Qt::DashLine));
+  painter.drawPath(bound);
+  const auto& last = search.curve.back();
+  painter.setPen(desk_.look.ink());
+  const double last_best = std::isfinite(last.best) ? at(seconds, last.best).y() : top;
+  painter.drawText(QRectF(0, last_best - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter, q(number(last.best, 1)));
+  const double last_bound = std::max(at(seconds, std::max(0.0, last.bound)).y(), last_best + desk_.look.em());
+  painter.setPen(desk_.look.curve());
+  painter.drawText(QRectF(0, last_bound - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter, q(number(last.bound, 1)));
+  painter.setPen(desk_.look.quiet());
+  painter.drawText(QRectF(left, bottom + 2, right - left, desk_.look.px(1.3)), Qt::AlignRight, q(number(seconds, 0) + " s"));
+  painter.drawText(QRectF(left, bottom + 2, right - left, desk_.look.px(1.3)), Qt::AlignLeft, word("search.legend"));
+}
+
+Alternatives::Alternatives(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
+  setObjectName(QStringLiteral("alternatives"));
+  setFocusPolicy(Qt::StrongFocus);
+}
+
+int Alternatives::count() const {
+  const auto& proposal = desk_.bench.search().proposal;
+  return proposal && proposal->feasible ? static_cast<int>(proposal->alternatives.size()) + 1 : 0;
+}
+
+void Alternatives::refresh() {
+  chosen_ = std::clamp(chosen_, 0, std::max(0, count() - 1));
+  setFixedHeight(static_cast<int>(count() * row_height()));
+  update();
+}
+
+void Alternatives::paintEvent(QPaintEvent*) {
+  QPainter painter(this);
+  for (int n = 0; n < count(); ++n) {
+    const Proposal& proposal = *desk_.bench.search().proposal;
+    const Assessment& a = n == 0 ? proposal.assessment : proposal.alternatives[static_cast<std::size_t>(n - 1)].assessment;
+    const double y = n * row_height(), e = desk_.look.em();
+    if (n == chosen_) painter.fillRect(QRectF(0, y, width(), row_height() - 0.3 * e), desk_.look.chosen());
+    if (n == chosen_ && hasFocus()) painter.fillRect(QRectF(0, y, 3, row_height() - 0.3 * e), desk_.look.curve());
+    painter.setFont(desk_.look.strong());
+    painter.setPen(desk_.look.ink());
+    const QString title = n == 0 ? word("search.answer") : q(proposal.alternatives[static_cast<std::size_t>(n - 1)].id + "  " + proposal.alternatives[static_cast<std::size_t>(n - 1)].best_in);
+    const QRectF line(0.5 * e, y + 0.15 * e, width() - 1 * e, 1.2 * e);
+    painter.drawText(line, Qt::AlignLeft | Qt::AlignVCenter, painter.fontMetrics().elidedText(title, Qt::ElideRight, static_cast<int>(line.width() - 5 * e)));
+    painter.drawText(line, Qt::AlignRight | Qt::AlignVCenter, q(number(a.programme.score, 1)));
+    painter.setFont(desk_.look.font(0.9));
+    painter.drawText(line.translated(0, 1.2 * e), Qt::AlignLeft | Qt::AlignVCenter,
+                     q(counted(static_cast<int>(a.tracks.size()), "core") + ", " + counted(a.programme.holes, "hole") + ", " + mg(a.programme.mass_mg) + ", " + say("search.enough", chance(least_chance(a)))));
+    painter.setPen(desk_.look.quiet());
+    const QString spares = n == 0 ? QString() : q(spared(proposal.assessment, a));
+    painter.drawText(line.translated(0, 2.4 * e), Qt::AlignLeft | Qt::AlignVCenter, painter.fontMetrics().elidedText(spares, Qt::ElideRight, static_cast<int>(line.width())));
+  }
+}
+
+void Alternatives::mousePressEvent(QMouseEvent* event) {
+  chosen_ = std::clamp(static_cast<int>(event->localPos().y() / row_height()), 0, std::max(0, count() - 1));
+  setFocus(Qt::MouseFocusReason);
+  update();
+}
+
+void Alternatives::mouseDoubleClickEvent(QMouseEvent*) {
+  if (count() > 0) desk_.bench.adopt(static_cast<std::size_t>(chosen_));
+}
+
+void Alternatives::keyPressEvent(QKeyEvent* event) {
+  if (event->key() == Qt::Key_Down) chosen_ = std::min(chosen_ + 1, std::max(0, count() - 1));
+  else if (event->key() == Qt::Key_Up) chosen_ = std::max(chosen_ - 1, 0);
+  else if ((event->key() == Qt::Key_Return || event->key() == Qt::Key_Enter) && count() > 0) desk_.bench.adopt(static_cast<std::size_t>(chosen_));
+  else return QWidget::keyPressEvent(event);
+  update();
+}
+
+SearchPanel::SearchPanel(Desk& desk) : Panel(desk, word("panel.search")) {
+  add_request();
+  add_search();
+}
+
+void SearchPanel::add_request() {
+  auto* form = add_form();
+  which_ = new QComboBox;
+  cavity_ = new QComboBox;
+  material_ = new QComboBox;
+  sides_ = new QComboBox;
+  need_ = make_number(0, 10000, 1, QStringLiteral("mg"));
+  retain_ = make_number(0, 10000, 1, QStringLiteral("mg"));
+  replicates_ = make_number(1, 40, 0, {});
+  spacing_ = make_number(0, 500, 0, QStringLiteral("mm"));
+  particle_ = make_number(0, 20, 1, QStringLiteral("mm"));
+  for (const auto& name : {word("search.any"), word("search.left"), word("search.right"), word("search.both")}) sides_->addItem(name);
+  material_->addItem(word("search.packingresin"));
+  for (const std::string_view name : kMaterialNames) material_->addItem(q(spoken(*material_named(name))));
+  form->addRow(word("search.request"), which_);
+  form->addRow(word("search.cavity"), cavity_);
+  form->addRow(word("search.material"), material_);
+  form->addRow(word("search.need"), need_);
+  form->addRow(word("search.retain"), retain_);
+  form->addRow(word("search.replicates"), replicates_);
+  form->addRow(word("search.sides"), sides_);
+  form->addRow(word("search.spacing"), spacing_);
+  form->addRow(word("search.particle"), particle_);
+  assays_ = add_note({});
+  for (QComboBox* box : {cavity_, material_, sides_}) connect(box, qOverload<int>(&QComboBox::activated), this, [this] { take_request(); });
+  for (QDoubleSpinBox* field : {need_, retain_, replicates_, spacing_, particle_})
+    connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] { take_request(); });
+  connect(which_, qOverload<int>(&QComboBox::activated), this, [this] { fill_request(); });
+}
+
+void SearchPanel::add_search() {
+  auto* form = add_form();
+  gap_ = make_number(0, 100, 0, QStringLiteral("%"));
+  time_ = make_number(1, 36000, 0, QStringLiteral("s"));
+  form->addRow(word("search.gap"), gap_);
+  form->addRow(word("search.time"), time_);
+  for (QDoubleSpinBox* field : {gap_, time_}) connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] { take_request(); });
+  start_ = make_button(word("search.start"));
+  add_row({start_});
+  connect(start_, &QPushButton::clicked, this, [this] { desk_.bench.search().running ? desk_.bench.stop_search() : desk_.bench.start_search(); });
+  curve_ = new GapCurve(desk_);
+  column_->addWidget(curve_);
+  state_ = add_note({});
+  alternatives_ = new Alternatives(desk_);
+  column_->addWidget(alternatives_);
+  adopt_ = make_button(word("search.adopt"));
+  add_row({adopt_});
+  connect(adopt_, &QPushButton::clicked, this, [this] { desk_.bench.adopt(static_cast<std::size_t>(alternatives_->chosen())); });
+}
+
+void SearchPanel::fill_request() {
+  setting_ = true;
+  RequestFile file = desk_.bench.file().request.value_or(RequestFile{});
+  if (file.requests.empty()) file.requests.push_back({.id = "P"});
+  const int shown = std::clamp(which_->currentIndex(), 0, static_cast<int>(file.requests.size()) - 1);
+  which_->clear();
+  for (const Request& r : file.requests) which_->addItem(q(r.id));
+  which_->setCurrentIndex(shown);
+  const Request& r = file.requests[static_cast<std::size_t>(shown)];
+  cavity_->clear();
+  cavity_->addItem(word("search.anywhere"), QString());
+  for (const MarkRecord& mark : desk_.bench.file().marks)
+    if (mark.kind == MarkKind::cavity) cavity_->addItem(q(mark.name), q(mark.name));
+  cavity_->setCurrentIndex(std::max(0, cavity_->findData(q(r.cavity))));
+  material_->setCurrentIndex(r.material ? static_cast<int>(*r.material) + 1 : 0);
+  double uses = 0;
+  std::string assays;
+  for (const Assay& a : r.assays) {
+    uses += a.uses_mg;
+    assays += (assays.empty() ? "" : ", ") + a.name + (a.uses_mg > 0 ? " " + mg(a.uses_mg) : "");
+  }
+  need_->setValue(uses);
+  retain_->setValue(r.retain_mg);
+  replicates_->setValue(r.replicates);
+  spacing_->setValue(r.spacing_mm);
+  particle_->setValue(r.largest_particle_mm);
+  sides_->setCurrentIndex(static_cast<int>(std::ranges::find(kSides, r.sides) - std::begin(kSides)));
+  assays_->setText(q(assays.empty() ? say("search.noassay") : assays));
+  gap_->setValue(100 * file.gap);
+  time_->setValue(file.time_s);
+  setting_ = false;
+}
+
+void SearchPanel::take_request() {
+  if (setting_ || !desk_.ready()) return;
+  RequestFile file = desk_.bench.file().request.value_or(RequestFile{});
+  if (file.requests.empty()) file.requests.push_back({.id = "P"});
+  if (file.needles.empty()) file.needles.push_back(needle_catalogue().front());
+  Request& r = file.requests[static_cast<std::size_t>(std::max(0, which_->currentIndex()))];
+  r.cavity = cavity_->currentData().toString().toStdString();
+  r.material = material_->currentIndex() == 0 ? std::nullopt : std::optional(static_cast<Material>(material_->currentIndex() - 1));
+  double uses = 0;
+  for (const Assay& a : r.assays) uses += a.uses_mg;
+  if (std::abs(uses - need_->value()) > 1e-6) {   // what the assays are, a person says in the request file
+    std::erase_if(r.assays, [](const Assay& a) { return a.uses_mg > 0; });
+    r.assays.push_back({say("search.assay"), need_->value()});
+  }
+  r.retain_mg = retain_->value();
+  r.replicates = static_cast<int>(replicates_->value());
+  r.spacing_mm = spacing_->value();
+  r.largest_particle_mm = particle_->value();
+  r.sides = kSides[sides_->currentIndex()];
+  file.gap = gap_->value() / 100;
+  file.time_s = time_->value();
+  desk_.bench.set_request(file);
+}
+
+void SearchPanel::refresh(unsigned changed) {
+  if (!desk_.ready()) return;
+  if (changed & (kDraftChanged | kGroundChanged | kStageChanged)) fill_request();
+  const SearchState& search = desk_.bench.search();
+  start_->setText(search.running ? word("search.stop") : word("search.start"));
+  start_->setEnabled(search.running || (!desk_.bench.tracks().empty() || desk_.bench.file().request.has_value()));
+  std::string text = search.fault;
+  if (search.proposal && search.proposal->feasible) {
+    const Certificate& c = search.proposal->certificate;
+    text = say("search.done", number(search.proposal->assessment.programme.score, 1), number(c.lower_bound, 1), number(100 * c.gap, 1)) + " " +
+           (search.proposal->stopped == "gap" ? say("search.bygap") : search.proposal->stopped == "time" ? say("search.bytime") : say("search.bynodes"));
+  } else if (search.proposal) {
+    text = search.proposal->proven ? say("search.noneproven") : say("search.nonefound");
+    for (const Blocking& b : search.proposal->blocking)
+      text += "\n" + say("search.blocking", b.request, b.constraint, number(b.needed, 1) + " " + b.unit) + " " + say("search.best", number(b.best_found, 1) + " " + b.unit) + (b.remedy.empty() ? "" : " " + b.remedy);
+  }
+  state_->setText(q(text));
+  state_->setVisible(!text.empty());
+  alternatives_->refresh();
+  adopt_->setVisible(alternatives_->count() > 0);
+  adopt_->setEnabled(!search.running);
+  curve_->setVisible(search.running || !search.curve.empty());
+  curve_->update();
+}
+
+}  // namespace leastharm
