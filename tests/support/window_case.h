@@ -18,13 +18,15 @@
 
 namespace leastharm::test {
 
-/// A case about the made body in a folder of its own, its CT beside it in one file; gone with the object.
+/// A case about the made body in a folder of its own, its CT beside it in one file; gone with the
+/// object.
 struct WindowCase {
   std::filesystem::path base;
   MadeBody body = made_body();
 
   explicit WindowCase(const std::string& name, bool confirmed = true)
-      : base(std::filesystem::temp_directory_path() / ("leastharm-window-" + name + "-" + std::to_string(::getpid()))) {
+      : base(std::filesystem::temp_directory_path() /
+             ("leastharm-window-" + name + "-" + std::to_string(::getpid()))) {
     std::filesystem::remove_all(base);
     std::filesystem::create_directories(base);
     write_hu(body.hu, ct());
@@ -32,8 +34,13 @@ struct WindowCase {
     const CtVolume read = read_ct(ct());
     CaseFile& file = folder.file;
     file.object_id = "INVENTED";
-    file.ct = {.path = "../ct.nrrd", .series_uid = read.series_uid, .sha256 = sha256_hex(read.hu), .grid = read.hu.grid, .noise_hu = 6};
-    Volume<std::uint8_t> confidence{body.hu.grid, std::vector<std::uint8_t>(body.hu.values.size(), 250)};
+    file.ct = {.path = "../ct.nrrd",
+               .series_uid = read.series_uid,
+               .sha256 = sha256_hex(read.hu),
+               .grid = read.hu.grid,
+               .noise_hu = 6};
+    Volume<std::uint8_t> confidence{body.hu.grid,
+                                    std::vector<std::uint8_t>(body.hu.values.size(), 250)};
     folder.write_map(body.materials, confidence);
     static_cast<void>(folder.protect_dense(body.materials));
     file.proposed_frame = make_body_frame({0, 0, 1}, {0, -1, 0});
@@ -45,7 +52,8 @@ struct WindowCase {
       file.frame_at = "2026-01-02T03:04:05Z";
     }
     file.request = request();
-    file.plan.tracks = {track("T1", body.left_packing_lps_mm), track("T2", body.right_packing_lps_mm + Vec3(0, 0, 8))};
+    file.plan.tracks = {track("T1", body.left_packing_lps_mm),
+                        track("T2", body.right_packing_lps_mm + Vec3(0, 0, 8))};
     folder.save();
   }
   WindowCase(const WindowCase&) = delete;
@@ -57,8 +65,17 @@ struct WindowCase {
 
   static RequestFile request() {
     RequestFile file;
-    file.requests = {{.id = "P", .material = Material::packing, .assays = {{"analysis", 3}}, .replicates = 2, .spacing_mm = 10}};
-    file.needles = {{.name = "test needle", .outer_mm = 3, .bore_mm = 2.4, .throw_mm = 20, .usable_mm = 150, .source = "invented"}};
+    file.requests = {{.id = "P",
+                      .material = Material::packing,
+                      .assays = {{"analysis", 3}},
+                      .replicates = 2,
+                      .spacing_mm = 10}};
+    file.needles = {{.name = "test needle",
+                     .outer_mm = 3,
+                     .bore_mm = 2.4,
+                     .throw_mm = 20,
+                     .usable_mm = 150,
+                     .source = "invented"}};
     file.limits.entry_angle_deg = 60;
     file.gap = 0.3;
     file.time_s = 10;
@@ -66,7 +83,11 @@ struct WindowCase {
   }
   /// From in front straight into a packing column.
   static Track track(const std::string& id, const Vec3& tip) {
-    return {.id = id, .entry_lps_mm = tip + Vec3(tip.x() > 0 ? 10 : -10, -90, 0), .tip_lps_mm = tip + Vec3(0, 8, 0), .needle = request().needles.front(), .request = "P"};
+    return {.id = id,
+            .entry_lps_mm = tip + Vec3(tip.x() > 0 ? 10 : -10, -90, 0),
+            .tip_lps_mm = tip + Vec3(0, 8, 0),
+            .needle = request().needles.front(),
+            .request = "P"};
   }
 };
 

@@ -1,4 +1,5 @@
-// The body in the round: shapes against closed forms, pictures against baselines. Drawn by software under Xvfb.
+// The body in the round: shapes against closed forms, pictures against baselines. Drawn by software
+// under Xvfb.
 #include <gtest/gtest.h>
 #include <vtkImageData.h>
 #include <vtkNew.h>
@@ -21,8 +22,9 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// Two pictures are the same when their colours differ by less than 3 of 255 on average and no more than 1.5 % of the
-// pixels differ by more than 40: other versions of Mesa draw edges a little otherwise.
+// Two pictures are the same when their colours differ by less than 3 of 255 on average and no more
+// than 1.5 % of the pixels differ by more than 40: other versions of Mesa draw edges a little
+// otherwise.
 constexpr double kMeanTolerance = 3;
 constexpr double kStrayTolerance = 0.015;
 constexpr int kStrayLevels = 40;
@@ -31,7 +33,8 @@ struct World {
   Volume<std::int16_t> hu;
   Volume<std::uint8_t> materials;
   Body body;
-  explicit World(Volume<std::int16_t> h, Volume<std::uint8_t> m) : hu(std::move(h)), materials(std::move(m)) {
+  explicit World(Volume<std::int16_t> h, Volume<std::uint8_t> m)
+      : hu(std::move(h)), materials(std::move(m)) {
     body.grid = hu.grid;
     body.hu = hu.values;
     body.materials = materials.values;
@@ -48,7 +51,8 @@ World ball_world(double radius_mm, bool left_handed) {
   for (int k = 0; k < grid.size[2]; ++k)
     for (int j = 0; j < grid.size[1]; ++j)
       for (int i = 0; i < grid.size[0]; ++i)
-        if ((grid.lps_from_index(Vec3(i, j, k)) - centre).norm() < radius_mm) materials.values[grid.offset(i, j, k)] = static_cast<std::uint8_t>(Material::bone);
+        if ((grid.lps_from_index(Vec3(i, j, k)) - centre).norm() < radius_mm)
+          materials.values[grid.offset(i, j, k)] = static_cast<std::uint8_t>(Material::bone);
   return World(std::move(hu), std::move(materials));
 }
 
@@ -59,14 +63,20 @@ World made_world(bool mirrored) {
     for (auto* values : {&made.materials.values}) {
       const Grid& g = made.hu.grid;
       for (int k = 0; k < g.size[2]; ++k)
-        for (int j = 0; j < g.size[1]; ++j) std::reverse(values->begin() + static_cast<std::ptrdiff_t>(g.offset(0, j, k)), values->begin() + static_cast<std::ptrdiff_t>(g.offset(0, j, k)) + g.size[0]);
+        for (int j = 0; j < g.size[1]; ++j)
+          std::reverse(
+              values->begin() + static_cast<std::ptrdiff_t>(g.offset(0, j, k)),
+              values->begin() + static_cast<std::ptrdiff_t>(g.offset(0, j, k)) + g.size[0]);
     }
   }
   return World(std::move(made.hu), std::move(made.materials));
 }
 
 std::vector<SolidScene::ShownTrack> tracks_into(const Vec3& tip) {
-  Track track{.id = "T1", .entry_lps_mm = tip + Vec3(8, -58, 0), .tip_lps_mm = tip, .needle = {.outer_mm = 3, .bore_mm = 2.4, .throw_mm = 20, .usable_mm = 150}};
+  Track track{.id = "T1",
+              .entry_lps_mm = tip + Vec3(8, -58, 0),
+              .tip_lps_mm = tip,
+              .needle = {.outer_mm = 3, .bore_mm = 2.4, .throw_mm = 20, .usable_mm = 150}};
   return {{track, Vec3(0, -1, 0), true}};
 }
 
@@ -111,8 +121,9 @@ void write_png(const Picture& picture, const fs::path& path) {
   image->SetDimensions(picture.width, picture.height, 1);
   image->AllocateScalars(VTK_UNSIGNED_CHAR, 3);
   for (int row = 0; row < picture.height; ++row)
-    std::copy_n(picture.rgb.begin() + static_cast<std::ptrdiff_t>(picture.height - 1 - row) * picture.width * 3, picture.width * 3,
-                static_cast<std::uint8_t*>(image->GetScalarPointer(0, row, 0)));
+    std::copy_n(picture.rgb.begin() +
+                    static_cast<std::ptrdiff_t>(picture.height - 1 - row) * picture.width * 3,
+                picture.width * 3, static_cast<std::uint8_t*>(image->GetScalarPointer(0, row, 0)));
   vtkNew<vtkPNGWriter> writer;
   writer->SetInputData(image);
   writer->SetFileName(path.c_str());
@@ -125,10 +136,12 @@ Picture read_png(const fs::path& path) {
   reader->Update();
   vtkImageData* image = reader->GetOutput();
   Picture picture{image->GetDimensions()[0], image->GetDimensions()[1], {}};
-  picture.rgb.resize(static_cast<std::size_t>(picture.width) * static_cast<std::size_t>(picture.height) * 3);
+  picture.rgb.resize(static_cast<std::size_t>(picture.width) *
+                     static_cast<std::size_t>(picture.height) * 3);
   for (int row = 0; row < picture.height; ++row)
     std::copy_n(static_cast<std::uint8_t*>(image->GetScalarPointer(0, row, 0)), picture.width * 3,
-                picture.rgb.begin() + static_cast<std::ptrdiff_t>(picture.height - 1 - row) * picture.width * 3);
+                picture.rgb.begin() +
+                    static_cast<std::ptrdiff_t>(picture.height - 1 - row) * picture.width * 3);
   return picture;
 }
 
@@ -138,7 +151,8 @@ void expect_baseline(const Picture& picture, const std::string& name) {
   if (std::getenv("LEASTHARM_WRITE_BASELINES") != nullptr) return write_png(picture, path);
   ASSERT_TRUE(fs::exists(path)) << path;
   const Difference d = difference(picture, read_png(path));
-  std::cout << name << ": mean difference " << d.mean << " of 255, " << 100 * d.stray << " % of the pixels stray\n";
+  std::cout << name << ": mean difference " << d.mean << " of 255, " << 100 * d.stray
+            << " % of the pixels stray\n";
   EXPECT_TRUE(d.same());
   if (!d.same()) write_png(picture, fs::temp_directory_path() / ("leastharm-" + name + "-now.png"));
 }
@@ -149,14 +163,16 @@ TEST(SolidBody, ABallHasItsVolumeAndPlaceInAnObliqueGrid) {
     const SolidBody solid = make_solid_body(world.body, 1);
     const SurfaceMeasure m = measure(solid.materials[static_cast<std::size_t>(Material::bone)]);
     // Within half a cell of the border: 20 mm +- 0.7 mm.
-    EXPECT_NEAR(std::cbrt(m.volume_mm3 * 3 / (4 * std::numbers::pi)), 20, 0.35) << "and not inside out";
+    EXPECT_NEAR(std::cbrt(m.volume_mm3 * 3 / (4 * std::numbers::pi)), 20, 0.35)
+        << "and not inside out";
     EXPECT_LT((m.centre_lps_mm - world.body.grid.lps_from_index(Vec3(30, 24, 21))).norm(), 0.3);
   }
 }
 
 TEST(SolidBody, CoarseCellsMoveNothing) {
   const World world = ball_world(22, false);
-  const SurfaceMeasure fine = measure(make_solid_body(world.body, 1).object), coarse = measure(make_solid_body(world.body, 4).object);
+  const SurfaceMeasure fine = measure(make_solid_body(world.body, 1).object),
+                       coarse = measure(make_solid_body(world.body, 4).object);
   EXPECT_LT((fine.centre_lps_mm - coarse.centre_lps_mm).norm(), 0.3);
   EXPECT_NEAR(coarse.volume_mm3 / fine.volume_mm3, 1, 0.05);
   EXPECT_LT(coarse.triangles, fine.triangles / 4);
@@ -165,8 +181,10 @@ TEST(SolidBody, CoarseCellsMoveNothing) {
 TEST(SolidBody, KeepsEveryMaterialButAirWrappingAndSupport) {
   const World world = made_world(false);
   const SolidBody solid = make_solid_body(world.body);
-  for (const Material m : {Material::body, Material::packing, Material::bone, Material::dense}) EXPECT_NE(solid.materials[static_cast<std::size_t>(m)], nullptr);
-  for (const Material m : {Material::air, Material::wrapping, Material::support, Material::resin}) EXPECT_EQ(solid.materials[static_cast<std::size_t>(m)], nullptr);
+  for (const Material m : {Material::body, Material::packing, Material::bone, Material::dense})
+    EXPECT_NE(solid.materials[static_cast<std::size_t>(m)], nullptr);
+  for (const Material m : {Material::air, Material::wrapping, Material::support, Material::resin})
+    EXPECT_EQ(solid.materials[static_cast<std::size_t>(m)], nullptr);
   const SurfaceMeasure amulet = measure(solid.materials[static_cast<std::size_t>(Material::dense)]);
   EXPECT_LT((amulet.centre_lps_mm - Vec3(40, -46, 260)).norm(), 1);
 }
@@ -182,7 +200,8 @@ TEST(SolidScene, AMirroredBodyIsNotTheBaseline) {
   const fs::path path = fs::path(LEASTHARM_BASELINES) / "solid-cut.png";
   if (!fs::exists(path)) GTEST_SKIP() << "no baseline yet";
   const Difference d = difference(picture_of(world, true), read_png(path));
-  std::cout << "mirrored: mean difference " << d.mean << " of 255, " << 100 * d.stray << " % of the pixels stray\n";
+  std::cout << "mirrored: mean difference " << d.mean << " of 255, " << 100 * d.stray
+            << " % of the pixels stray\n";
   EXPECT_FALSE(d.same());
 }
 

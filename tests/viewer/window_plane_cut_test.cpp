@@ -1,6 +1,4 @@
 // The window's fast cut against the printout's plain one.
-#include "window/plane_cut.h"
-
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -8,6 +6,7 @@
 
 #include "support/grids.h"
 #include "support/made_body.h"
+#include "window/plane_cut.h"
 
 namespace leastharm {
 namespace {
@@ -31,9 +30,15 @@ struct World {
     body.confidence = confidence.values;
   }
   [[nodiscard]] SlicePlane plane() const {
-    const Vec3 right = Vec3(1, 0.3, -0.2).normalized(), down = Vec3(0.2, 0.4, 1.6).cross(right).normalized();
+    const Vec3 right = Vec3(1, 0.3, -0.2).normalized(),
+               down = Vec3(0.2, 0.4, 1.6).cross(right).normalized();
     const Vec3 centre = hu.grid.lps_from_index(Vec3(40, 40, 30));
-    SlicePlane plane{.corner_lps_mm = centre - 70 * right - 60 * down, .right = right, .down = down, .mm_per_px = 0.7, .width = 200, .height = 171};
+    SlicePlane plane{.corner_lps_mm = centre - 70 * right - 60 * down,
+                     .right = right,
+                     .down = down,
+                     .mm_per_px = 0.7,
+                     .width = 200,
+                     .height = 171};
     return plane;
   }
 };
@@ -80,7 +85,8 @@ TEST(PlaneCut, ShowsBlackAndWhiteAtTheEndsOfTheInterval) {
 TEST(PlaneCut, HatchesEveryMaterialInAWayOfItsOwn) {
   // One material a picture: no two may look alike, colour taken away.
   std::vector<std::vector<int>> patterns;
-  for (const Material m : {Material::wrapping, Material::body, Material::packing, Material::bone, Material::resin, Material::support}) {
+  for (const Material m : {Material::wrapping, Material::body, Material::packing, Material::bone,
+                           Material::resin, Material::support}) {
     PlaneCut made;
     made.plane.width = made.plane.height = 48;
     made.hu.assign(48 * 48, 0);
@@ -91,7 +97,8 @@ TEST(PlaneCut, HatchesEveryMaterialInAWayOfItsOwn) {
     std::vector<int> pattern;
     std::map<std::uint32_t, int> counts;
     for (const std::uint32_t pixel : pixels) ++counts[pixel];
-    const std::uint32_t ground = std::ranges::max_element(counts, {}, [](const auto& entry) { return entry.second; })->first;
+    const std::uint32_t ground =
+        std::ranges::max_element(counts, {}, [](const auto& entry) { return entry.second; })->first;
     EXPECT_EQ(counts.size(), 2u) << "a tint and its hatch";
     for (const std::uint32_t pixel : pixels) pattern.push_back(pixel == ground ? 0 : 1);
     for (const auto& other : patterns) EXPECT_NE(pattern, other);

@@ -27,7 +27,8 @@ using testing::HasSubstr;
 class RealWindow : public testing::Test {
  protected:
   void open(int width = 1280, int height = 800) {
-    window = std::make_unique<MainWindow>(WindowOptions{.version = "test", .run_command = run_command_line});
+    window = std::make_unique<MainWindow>(
+        WindowOptions{.version = "test", .run_command = run_command_line});
     window->resize(width, height);
     window->show();
     ASSERT_TRUE(QTest::qWaitForWindowExposed(window.get()));
@@ -48,7 +49,9 @@ class RealWindow : public testing::Test {
   }
   Workbench& bench() { return window->bench(); }
   template <typename Field>
-  Field* field(Drawer drawer, int n) { return window->panel(drawer).findChildren<Field*>()[n]; }
+  Field* field(Drawer drawer, int n) {
+    return window->panel(drawer).findChildren<Field*>()[n];
+  }
   QPushButton* button(QWidget& in, const std::string& text) {
     for (QPushButton* b : in.findChildren<QPushButton*>())
       if (b->text().toStdString() == text) return b;
@@ -58,7 +61,9 @@ class RealWindow : public testing::Test {
   void drag(QWidget& view, const QPointF& from, const QPointF& to, int steps = 8) {
     QTest::mousePress(&view, Qt::LeftButton, Qt::NoModifier, from.toPoint());
     for (int n = 1; n <= steps; ++n) {
-      QMouseEvent move(QEvent::MouseMove, from + (to - from) * n / steps, view.mapToGlobal((from + (to - from) * n / steps).toPoint()), Qt::NoButton, Qt::LeftButton, Qt::NoModifier);
+      QMouseEvent move(QEvent::MouseMove, from + (to - from) * n / steps,
+                       view.mapToGlobal((from + (to - from) * n / steps).toPoint()), Qt::NoButton,
+                       Qt::LeftButton, Qt::NoModifier);
       QApplication::sendEvent(&view, &move);
       QApplication::processEvents();
     }
@@ -94,7 +99,10 @@ TEST_F(RealWindow, DraggingTheEntryInTheScannersSliceKeepsTheTip) {
   EXPECT_EQ(bench().track().tip_lps_mm, before.tip_lps_mm);
   EXPECT_GT((bench().track().entry_lps_mm - before.entry_lps_mm).norm(), 4);
   EXPECT_TRUE(bench().figures_of(0)->fault.empty());
-  EXPECT_NEAR((bench().figures_of(0)->assessment.track.entry_lps_mm - bench().track().entry_lps_mm).norm(), 0, 1e-6) << "the case keeps the place on the surface";
+  EXPECT_NEAR(
+      (bench().figures_of(0)->assessment.track.entry_lps_mm - bench().track().entry_lps_mm).norm(),
+      0, 1e-6)
+      << "the case keeps the place on the surface";
 }
 
 TEST_F(RealWindow, DraggingAcrossTheNeedleShiftsAllOfIt) {
@@ -114,7 +122,8 @@ TEST_F(RealWindow, DraggingInTheStripMovesTowardTheHead) {
   const Vec3 before = bench().track().tip_lps_mm;
   const QPointF tip = window->strip().screen_of(before);
   drag(window->strip(), tip, tip + QPointF(-20, 0));
-  EXPECT_GT((bench().track().tip_lps_mm - before).dot(bench().file().frame->head), 1) << "the head lies to the left";
+  EXPECT_GT((bench().track().tip_lps_mm - before).dot(bench().file().frame->head), 1)
+      << "the head lies to the left";
 }
 
 TEST_F(RealWindow, KeysMoveTheNeedleInMillimetresAndDegrees) {
@@ -140,7 +149,8 @@ TEST_F(RealWindow, KeysMoveTheNeedleInMillimetresAndDegrees) {
 
 TEST_F(RealWindow, TheDepthLineDrivesTheSliceAndTheReading) {
   open();
-  QTest::mouseClick(&window->log(), Qt::LeftButton, Qt::NoModifier, QPoint(static_cast<int>(window->desk().axis(window->log().width()).x(40)), 20));
+  QTest::mouseClick(&window->log(), Qt::LeftButton, Qt::NoModifier,
+                    QPoint(static_cast<int>(window->desk().axis(window->log().width()).x(40)), 20));
   EXPECT_NEAR(bench().view().depth_mm, 40, 0.2);
   QTest::keyClick(window.get(), Qt::Key_Period);
   EXPECT_NEAR(bench().view().depth_mm, 41, 0.2);
@@ -150,11 +160,13 @@ TEST_F(RealWindow, MarksABallByAClickAndTakesItBack) {
   open();
   QTest::keyClick(window.get(), Qt::Key_M);
   ASSERT_EQ(window->drawer(), Drawer::marks);
-  field<QComboBox>(Drawer::marks, 0)->setCurrentIndex(1);   // keep-out
+  field<QComboBox>(Drawer::marks, 0)->setCurrentIndex(1);  // keep-out
   QTest::keyClicks(field<QLineEdit>(Drawer::marks, 0), "heart");
   QTest::mouseClick(button(window->panel(Drawer::marks), "Ball"), Qt::LeftButton);
   wait();
-  const QPoint at = window->section().screen_of(bench().track().tip_lps_mm + Vec3(0, 0, 0)).toPoint() + QPoint(40, 30);
+  const QPoint at =
+      window->section().screen_of(bench().track().tip_lps_mm + Vec3(0, 0, 0)).toPoint() +
+      QPoint(40, 30);
   const Vec3 there = window->section().lps_of(at);
   QTest::mouseClick(&window->section(), Qt::LeftButton, Qt::NoModifier, at);
   wait();
@@ -176,17 +188,19 @@ TEST_F(RealWindow, OutlinesOnTwoSlicesAreFilledInBetween) {
   wait();
   const auto outline_here = [&] {
     const QPointF c = window->axial().screen_of(window->desk().depth_point());
-    QTest::mousePress(&window->axial(), Qt::LeftButton, Qt::NoModifier, (c + QPointF(12, 0)).toPoint());
+    QTest::mousePress(&window->axial(), Qt::LeftButton, Qt::NoModifier,
+                      (c + QPointF(12, 0)).toPoint());
     for (int n = 1; n < 24; ++n) {
       const QPointF p = c + 12 * QPointF(std::cos(n * 0.26), std::sin(n * 0.26));
       QMouseEvent move(QEvent::MouseMove, p, Qt::NoButton, Qt::LeftButton, Qt::NoModifier);
       QApplication::sendEvent(&window->axial(), &move);
     }
-    QTest::mouseRelease(&window->axial(), Qt::LeftButton, Qt::NoModifier, (c + QPointF(12, 0)).toPoint());
+    QTest::mouseRelease(&window->axial(), Qt::LeftButton, Qt::NoModifier,
+                        (c + QPointF(12, 0)).toPoint());
   };
   outline_here();
   Track aslant = bench().track();
-  aslant.tip_lps_mm += Vec3(0, 0, 12);   // so that the depth line leads to other slices
+  aslant.tip_lps_mm += Vec3(0, 0, 12);  // so that the depth line leads to other slices
   bench().move_track(aslant);
   wait();
   window->desk().set_depth_line(70);
@@ -206,7 +220,8 @@ TEST_F(RealWindow, TheBrushCorrectsTheMapUnderThePointer) {
   QTest::mouseClick(button(window->panel(Drawer::marks), "Brush"), Qt::LeftButton);
   wait();
   const QPointF at = window->axial().tip_at();
-  const VoxelIndex voxel = bench().ground().body.grid.voxel_at(window->axial().lps_of(at.toPoint()));
+  const VoxelIndex voxel =
+      bench().ground().body.grid.voxel_at(window->axial().lps_of(at.toPoint()));
   ASSERT_EQ(bench().ground().body.material_at(voxel), Material::packing);
   drag(window->axial(), at, at + QPointF(6, 0));
   wait();
@@ -219,10 +234,12 @@ TEST_F(RealWindow, TheBrushCorrectsTheMapUnderThePointer) {
 TEST_F(RealWindow, SearchesAndAdoptsByOneKey) {
   open();
   window->open_drawer(Drawer::search);
-  QTest::mouseClick(button(window->panel(Drawer::search), "Search for the least harm"), Qt::LeftButton);
+  QTest::mouseClick(button(window->panel(Drawer::search), "Search for the least harm"),
+                    Qt::LeftButton);
   ASSERT_TRUE(bench().search().running);
   wait(180'000);
-  ASSERT_TRUE(bench().search().proposal && bench().search().proposal->feasible) << bench().search().fault;
+  ASSERT_TRUE(bench().search().proposal && bench().search().proposal->feasible)
+      << bench().search().fault;
   QWidget* alternatives = nullptr;
   for (QWidget* child : window->panel(Drawer::search).findChildren<QWidget*>())
     if (child->objectName() == "alternatives") alternatives = child;
@@ -248,7 +265,8 @@ TEST_F(RealWindow, ApprovesClosesAndReopens) {
   window.reset();
   open();
   ASSERT_EQ(bench().file().approvals.size(), 1u);
-  EXPECT_FALSE(changed_since(bench().file().approvals[0], bench().file()).empty()) << "the needle was moved after it";
+  EXPECT_FALSE(changed_since(bench().file().approvals[0], bench().file()).empty())
+      << "the needle was moved after it";
 }
 
 TEST_F(RealWindow, SaysThatSidesAreNotConfirmedUntilTheyAre) {
@@ -279,7 +297,8 @@ TEST_F(RealWindow, GrowsWithTheTypeAndStaysWhole) {
     wait();
     for (QPushButton* b : window->findChildren<QPushButton*>())
       if (b->isVisible()) {
-        EXPECT_GE(b->width() + 2, b->fontMetrics().horizontalAdvance(b->text())) << b->text().toStdString();
+        EXPECT_GE(b->width() + 2, b->fontMetrics().horizontalAdvance(b->text()))
+            << b->text().toStdString();
       }
     EXPECT_GT(window->section().height(), 60) << "at scale " << scale;
   }
@@ -303,18 +322,21 @@ TEST_F(RealWindow, FollowsADragWithoutHoldingUp) {
   QTest::mouseRelease(&window->section(), Qt::LeftButton, Qt::NoModifier, tip.toPoint());
   std::ranges::sort(frames);
   RecordProperty("median_frame_ms", std::to_string(frames[30]));
-  std::cout << "frames of a drag at 1280 x 800, ms: median " << frames[30] << ", worst " << frames.back() << "\n";
+  std::cout << "frames of a drag at 1280 x 800, ms: median " << frames[30] << ", worst "
+            << frames.back() << "\n";
   EXPECT_LT(frames[30], 200) << "a drag that stutters like this cannot be followed";
 }
 
 TEST_F(RealWindow, OffersWhatItFindsInADroppedFile) {
-  window = std::make_unique<MainWindow>(WindowOptions{.version = "test", .run_command = run_command_line});
+  window = std::make_unique<MainWindow>(
+      WindowOptions{.version = "test", .run_command = run_command_line});
   window->resize(1280, 800);
   window->show();
   window->read_ct(made.ct());
   wait();
   bool offered = false;
-  for (QPushButton* b : window->findChildren<QPushButton*>()) offered = offered || (b->isVisible() && b->text().startsWith("Begin a case"));
+  for (QPushButton* b : window->findChildren<QPushButton*>())
+    offered = offered || (b->isVisible() && b->text().startsWith("Begin a case"));
   EXPECT_TRUE(offered);
 }
 
@@ -325,6 +347,7 @@ int main(int count, char** arguments) {
   testing::InitGoogleTest(&count, arguments);
   QStandardPaths::setTestModeEnabled(true);
   QApplication application(count, arguments);
-  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope, QDir::tempPath() + "/leastharm-window-test");
+  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope,
+                     QDir::tempPath() + "/leastharm-window-test");
   return RUN_ALL_TESTS();
 }

@@ -26,10 +26,13 @@ class WorkbenchTest : public testing::Test {
  protected:
   void open(const fs::path& root) {
     bench.open(root);
-    ASSERT_TRUE(loop.run_until([&] { return bench.stage() == Stage::ready || bench.stage() == Stage::refused; }));
+    ASSERT_TRUE(loop.run_until(
+        [&] { return bench.stage() == Stage::ready || bench.stage() == Stage::refused; }));
   }
   void settle() {
-    ASSERT_TRUE(loop.run_until([&] { return bench.idle() && (bench.stage() != Stage::ready || bench.figures_are_whole()); }));
+    ASSERT_TRUE(loop.run_until([&] {
+      return bench.idle() && (bench.stage() != Stage::ready || bench.figures_are_whole());
+    }));
   }
   [[nodiscard]] std::string plan() const { return to_json(bench.file()).at("plan").dump(); }
   [[nodiscard]] static Vec3 nudge(int n) { return {0.3 * n, 0.1 * n, -0.2 * n}; }
@@ -57,7 +60,8 @@ TEST_F(WorkbenchTest, FollowsAMoveWithExactFiguresAndThenWithChances) {
   std::vector<bool> with_chances;
   bench.on_change = [&](unsigned changed) {
     const auto figures = bench.figures_of(0);
-    if ((changed & kFiguresChanged) && figures && same_track(figures->asked, bench.track())) with_chances.push_back(figures->with_chances);
+    if ((changed & kFiguresChanged) && figures && same_track(figures->asked, bench.track()))
+      with_chances.push_back(figures->with_chances);
   };
   bench.begin_gesture("move");
   bench.move_track(with_tip(bench.track(), bench.track().tip_lps_mm + Vec3(0, 2, 1)));
@@ -72,7 +76,8 @@ TEST_F(WorkbenchTest, TakesBackAnyNumberOfStepsAndGoesForthAgain) {
   settle();
   const std::string first = plan();
   constexpr int kSteps = 150;
-  for (int n = 0; n < kSteps; ++n) bench.move_track(with_tip(bench.track(), bench.track().tip_lps_mm + 0.1 * Vec3(1, 0.5, 0.2)));
+  for (int n = 0; n < kSteps; ++n)
+    bench.move_track(with_tip(bench.track(), bench.track().tip_lps_mm + 0.1 * Vec3(1, 0.5, 0.2)));
   const std::string last = plan();
   EXPECT_NE(first, last);
   for (int n = 0; n < kSteps; ++n) bench.undo();
@@ -90,7 +95,8 @@ TEST_F(WorkbenchTest, MakesOneStepOfAGesture) {
   settle();
   const std::string first = plan();
   bench.begin_gesture("drag");
-  for (int n = 1; n < 20; ++n) bench.move_track(with_tip(bench.track(), bench.track().tip_lps_mm + Vec3(0, 0.2, 0)));
+  for (int n = 1; n < 20; ++n)
+    bench.move_track(with_tip(bench.track(), bench.track().tip_lps_mm + Vec3(0, 0.2, 0)));
   bench.end_gesture();
   bench.undo();
   EXPECT_EQ(plan(), first);
@@ -109,7 +115,8 @@ TEST_F(WorkbenchTest, KeepsEveryChangeAndTheView) {
   bench.close();
   const CaseFolder folder = CaseFolder::open(made.root());
   EXPECT_LT((folder.file.plan.tracks[0].tip_lps_mm - tip).norm(), 1e-9);
-  const_cast<CaseFolder&>(folder) = CaseFolder::open_or_create(made.base / "other");   // lets go of the case
+  const_cast<CaseFolder&>(folder) =
+      CaseFolder::open_or_create(made.base / "other");  // lets go of the case
   open(made.root());
   EXPECT_EQ(bench.view().depth_mm, 33);
   EXPECT_EQ(bench.view().grey.white_hu, 300);
@@ -127,11 +134,25 @@ TEST_F(WorkbenchTest, MarksByEveryWayAsTheCommandLineDoes) {
   };
   const Grid& grid = made.body.hu.grid;
   const Vec3 at = made.body.left_packing_lps_mm;
-  EXPECT_EQ(made_mask({.name = "ball", .kind = MarkKind::keep_out, .at_lps_mm = at, .radius_mm = 7}).inside, ball_mask(grid, at, 7).inside);
-  EXPECT_EQ(made_mask({.name = "column", .way = MarkRecipe::Way::connected, .at_lps_mm = at}).inside, connected_mask(made.body.materials, at).inside);
-  EXPECT_EQ(made_mask({.name = "bones", .way = MarkRecipe::Way::material, .material = Material::bone}).inside, material_mask(made.body.materials, Material::bone).inside);
-  const auto square = [&](double z) { return Outline{at + Vec3(-9, -9, z), at + Vec3(9, -9, z), at + Vec3(9, 9, z), at + Vec3(-9, 9, z)}; };
-  EXPECT_EQ(made_mask({.name = "drawn", .way = MarkRecipe::Way::outlines, .outlines = {square(-9), square(9)}}).inside, contours_mask(grid, {square(-9), square(9)}).inside);
+  EXPECT_EQ(made_mask({.name = "ball", .kind = MarkKind::keep_out, .at_lps_mm = at, .radius_mm = 7})
+                .inside,
+            ball_mask(grid, at, 7).inside);
+  EXPECT_EQ(
+      made_mask({.name = "column", .way = MarkRecipe::Way::connected, .at_lps_mm = at}).inside,
+      connected_mask(made.body.materials, at).inside);
+  EXPECT_EQ(
+      made_mask({.name = "bones", .way = MarkRecipe::Way::material, .material = Material::bone})
+          .inside,
+      material_mask(made.body.materials, Material::bone).inside);
+  const auto square = [&](double z) {
+    return Outline{at + Vec3(-9, -9, z), at + Vec3(9, -9, z), at + Vec3(9, 9, z),
+                   at + Vec3(-9, 9, z)};
+  };
+  EXPECT_EQ(
+      made_mask(
+          {.name = "drawn", .way = MarkRecipe::Way::outlines, .outlines = {square(-9), square(9)}})
+          .inside,
+      contours_mask(grid, {square(-9), square(9)}).inside);
   std::string said;
   for (const Finding& f : bench.take_messages()) said += f.what;
   EXPECT_THAT(said, HasSubstr("15 mm")) << "18 mm between slices is to be remarked on";
@@ -165,7 +186,8 @@ TEST_F(WorkbenchTest, AStrokeKeepsToTheBorderAndUndoRestoresEveryVoxel) {
   open(made.root());
   settle();
   const std::string before = bench.file().materials_sha256;
-  const std::vector<std::uint8_t> map(bench.ground().body.materials.begin(), bench.ground().body.materials.end());
+  const std::vector<std::uint8_t> map(bench.ground().body.materials.begin(),
+                                      bench.ground().body.materials.end());
   const Vec3 at = made.body.left_packing_lps_mm;
   bench.paint({{at, at + Vec3(22, 0, 0)}, 4, Material::resin, true});
   settle();
@@ -173,7 +195,8 @@ TEST_F(WorkbenchTest, AStrokeKeepsToTheBorderAndUndoRestoresEveryVoxel) {
   for (std::size_t n = 0; n < map.size(); ++n) {
     if (bench.ground().body.materials[n] == map[n]) continue;
     ++changed;
-    EXPECT_EQ(map[n], static_cast<std::uint8_t>(Material::packing)) << "only the material under the first point";
+    EXPECT_EQ(map[n], static_cast<std::uint8_t>(Material::packing))
+        << "only the material under the first point";
     EXPECT_EQ(bench.ground().body.materials[n], static_cast<std::uint8_t>(Material::resin));
     EXPECT_EQ(bench.ground().body.confidence[n], 255);
   }
@@ -190,7 +213,8 @@ TEST_F(WorkbenchTest, AStrokeKeepsToTheBorderAndUndoRestoresEveryVoxel) {
   const CaseFolder folder = CaseFolder::open(made.root());
   EXPECT_EQ(sha256_hex(folder.read_materials()), folder.file.materials_sha256);
   const auto corrections = read_labels(made.root() / kCorrectionsFile);
-  EXPECT_EQ(std::ranges::count(corrections.values, static_cast<std::uint8_t>(Material::resin)), static_cast<std::ptrdiff_t>(changed))
+  EXPECT_EQ(std::ranges::count(corrections.values, static_cast<std::uint8_t>(Material::resin)),
+            static_cast<std::ptrdiff_t>(changed))
       << "what a person corrected outlives a new segmentation";
 }
 
@@ -239,7 +263,8 @@ TEST_F(WorkbenchTest, TheBoundFollowsTheNeedle) {
   open(made.root());
   settle();
   bool admissible = true;
-  for (std::size_t n = 0; n < 2; ++n) admissible = admissible && bench.figures_of(n)->assessment.admissible;
+  for (std::size_t n = 0; n < 2; ++n)
+    admissible = admissible && bench.figures_of(n)->assessment.admissible;
   if (!admissible) GTEST_SKIP() << "the made tracks break a limit";
   ASSERT_TRUE(bench.certificate());
   EXPECT_NEAR(bench.certificate()->gap, 1 - 1 / 1.12, 1e-9);
@@ -272,7 +297,8 @@ TEST_F(WorkbenchTest, FormerVersionsAreToldApartInWords) {
   settle();
   bench.move_track(with_tip(bench.track(), bench.track().tip_lps_mm + Vec3(0, 4, 0)));
   settle();
-  bench.make_mark({.name = "heart", .kind = MarkKind::keep_out, .at_lps_mm = {0, -10, 290}, .radius_mm = 6});
+  bench.make_mark(
+      {.name = "heart", .kind = MarkKind::keep_out, .at_lps_mm = {0, -10, 290}, .radius_mm = 6});
   settle();
   const auto versions = former_versions(bench.root(), bench.file());
   ASSERT_GE(versions.size(), 2u);
@@ -284,7 +310,8 @@ TEST_F(WorkbenchTest, FormerVersionsAreToldApartInWords) {
   request.limits.clearance_mm = 4;
   CaseFile other = bench.file();
   other.request = request;
-  EXPECT_THAT(plan_changes(bench.file(), other), testing::ElementsAre(HasSubstr("limits/clearance_mm")));
+  EXPECT_THAT(plan_changes(bench.file(), other),
+              testing::ElementsAre(HasSubstr("limits/clearance_mm")));
 }
 
 TEST_F(WorkbenchTest, SearchesStopsAtWillAndAdopts) {
@@ -335,7 +362,8 @@ TEST_F(WorkbenchTest, AMovedCtIsFoundAgainByItsHash) {
   ASSERT_TRUE(loop.run_until([&] { return bench.stage() != Stage::reading; }));
   EXPECT_EQ(bench.stage(), Stage::refused) << "another CT is never taken";
   bench.find_ct(made.base / "elsewhere" / "ct.nrrd");
-  ASSERT_TRUE(loop.run_until([&] { return bench.stage() == Stage::ready || bench.stage() == Stage::refused; }));
+  ASSERT_TRUE(loop.run_until(
+      [&] { return bench.stage() == Stage::ready || bench.stage() == Stage::refused; }));
   EXPECT_EQ(bench.stage(), Stage::ready) << bench.refusal_text();
 }
 
@@ -349,7 +377,9 @@ TEST_F(WorkbenchTest, ACaseThatIsOpenElsewhereStaysShut) {
 TEST_F(WorkbenchTest, AFullDiskIsSaidAndNothingIsLost) {
   open(made.root());
   settle();
-  const std::string before = to_json(parse_case_file(nlohmann::json::parse(std::ifstream(made.root() / "case.json")))).dump();
+  const std::string before =
+      to_json(parse_case_file(nlohmann::json::parse(std::ifstream(made.root() / "case.json"))))
+          .dump();
   // A limit on the size of files stands in for a full disk: every write fails.
   std::signal(SIGXFSZ, SIG_IGN);
   rlimit usual{};
@@ -361,7 +391,10 @@ TEST_F(WorkbenchTest, AFullDiskIsSaidAndNothingIsLost) {
   setrlimit(RLIMIT_FSIZE, &usual);
   ASSERT_FALSE(bench.keep_fault().empty());
   EXPECT_FALSE(bench.is_kept());
-  EXPECT_EQ(to_json(parse_case_file(nlohmann::json::parse(std::ifstream(made.root() / "case.json")))).dump(), before);
+  EXPECT_EQ(
+      to_json(parse_case_file(nlohmann::json::parse(std::ifstream(made.root() / "case.json"))))
+          .dump(),
+      before);
   const Vec3 tip = bench.track().tip_lps_mm;
   bench.keep_again();
   settle();
@@ -393,7 +426,7 @@ TEST(Killed, InMidEditLosesAtMostTheLastStroke) {
     Workbench bench(loop.post());
     bench.open(made.root());
     loop.run_until([&] { return bench.stage() == Stage::ready; });
-    for (char n = 0; n < 8; ++n) {   // one stroke a slice
+    for (char n = 0; n < 8; ++n) {  // one stroke a slice
       const Vec3 at = made.body.left_packing_lps_mm + Vec3(0, 0, 3 * n);
       bench.paint({{at}, 1.2, Material::resin, true});
       loop.run_until([&] { return bench.idle() && bench.is_kept(); });
@@ -408,7 +441,8 @@ TEST(Killed, InMidEditLosesAtMostTheLastStroke) {
   close(pipe_ends[0]);
   close(pipe_ends[1]);
   const CaseFolder folder = CaseFolder::open(made.root());
-  EXPECT_EQ(sha256_hex(folder.read_materials()), folder.file.materials_sha256) << "never half written";
+  EXPECT_EQ(sha256_hex(folder.read_materials()), folder.file.materials_sha256)
+      << "never half written";
   EXPECT_GE(strokes_kept(made.root()), 5) << "strokes 0 to 4 were kept before the kill";
 }
 
@@ -422,7 +456,8 @@ TEST(Aim, TakesAnEntryInsideTheBodyOutOfIt) {
   const Vec3 out = outside_of(body, tip + Vec3(0, -20, 0), tip);
   EXPECT_LT(out.y(), -40) << "beyond the wrapping in front";
   EXPECT_EQ(body.material_at(body.grid.voxel_at(out)), Material::air);
-  EXPECT_EQ(outside_of(body, out + Vec3(0, -5, 0), tip), out + Vec3(0, -5, 0)) << "a free entry stays";
+  EXPECT_EQ(outside_of(body, out + Vec3(0, -5, 0), tip), out + Vec3(0, -5, 0))
+      << "a free entry stays";
   const Track aimed = first_aim(body, tip, test::WindowCase::request().needles.front());
   EXPECT_EQ(aimed.tip_lps_mm, tip);
   EXPECT_EQ(body.material_at(body.grid.voxel_at(aimed.entry_lps_mm)), Material::air);

@@ -27,14 +27,20 @@ std::pair<int, int> size_from(const std::string& text) {
   if (first.ec == std::errc{} && first.ptr != end && *first.ptr == 'x') {
     const auto second = std::from_chars(first.ptr + 1, end, height);
     const auto fits = [](int px) { return px >= kLeastPx && px <= kMostPx; };
-    if (second.ec == std::errc{} && second.ptr == end && fits(width) && fits(height)) return {width, height};
+    if (second.ec == std::errc{} && second.ptr == end && fits(width) && fits(height))
+      return {width, height};
   }
-  throw BadInput("--size \"" + text + "\": give WIDTHxHEIGHT in pixels, each from 640 to 16384, for example 1280x800");
+  throw BadInput("--size \"" + text +
+                 "\": give WIDTHxHEIGHT in pixels, each from 640 to 16384, for example 1280x800");
 }
 
 void view(const ViewOptions& o, const Console&) {
-  WindowOptions options{.case_root = o.case_path, .snapshot = o.snapshot, .track = o.track, .panel = o.panel,
-                        .version = software_version(), .run_command = run_command_line};
+  WindowOptions options{.case_root = o.case_path,
+                        .snapshot = o.snapshot,
+                        .track = o.track,
+                        .panel = o.panel,
+                        .version = software_version(),
+                        .run_command = run_command_line};
   if (!o.size.empty()) std::tie(options.width_px, options.height_px) = size_from(o.size);
   if (!o.snapshot.empty() && !o.case_path.empty() && !o.track.empty()) {
     const CaseFolder folder = CaseFolder::open(o.case_path);
@@ -42,7 +48,8 @@ void view(const ViewOptions& o, const Console&) {
     if (std::ranges::find(tracks, o.track, &Track::id) == tracks.end()) {
       std::string ids;
       for (const Track& t : tracks) ids += (ids.empty() ? "" : ", ") + t.id;
-      throw BadInput("--track: the plan has no track \"" + o.track + "\"; it has: " + (ids.empty() ? "none" : ids));
+      throw BadInput("--track: the plan has no track \"" + o.track +
+                     "\"; it has: " + (ids.empty() ? "none" : ids));
     }
   }
   open_window(options);
@@ -51,7 +58,9 @@ void view(const ViewOptions& o, const Console&) {
 #else
 
 void view(const ViewOptions&, const Console&) {
-  throw BadInput("this build has no window: build with the CMake option LEASTHARM_WINDOW=ON (needs Qt 5 and VTK), or use the other commands");
+  throw BadInput(
+      "this build has no window: build with the CMake option LEASTHARM_WINDOW=ON (needs Qt 5 and "
+      "VTK), or use the other commands");
 }
 
 #endif
@@ -61,11 +70,14 @@ void view(const ViewOptions&, const Console&) {
 void add_view_command(CLI::App& program, const Console& console) {
   auto* command = program.add_subcommand("view", "Open the window, or save a picture of it");
   auto o = std::make_shared<ViewOptions>();
-  command->add_option("--case", o->case_path, "Case folder; without it the window offers the demo, a CT folder, recent cases");
+  command->add_option(
+      "--case", o->case_path,
+      "Case folder; without it the window offers the demo, a CT folder, recent cases");
   command->add_option("--snapshot", o->snapshot, "Draw the window, save this PNG, and close");
   command->add_option("--size", o->size, "Size of the window, WIDTHxHEIGHT in pixels");
   command->add_option("--track", o->track, "Track to show");
-  command->add_option("--panel", o->panel, "Panel to open with: needle, marks, body, search, approve or solid");
+  command->add_option("--panel", o->panel,
+                      "Panel to open with: needle, marks, body, search, approve or solid");
   command->callback([=] { view(*o, console); });
 }
 

@@ -20,8 +20,8 @@ namespace {
 /// Blocks of voxels that a cell of the coarse grid holds.
 struct CoarseGrid {
   std::array<int, 3> factor{1, 1, 1}, size{1, 1, 1};
-  Mat3 step = Mat3::Identity();     ///< columns: LPS per cell
-  Vec3 origin{0, 0, 0};             ///< centre of cell (0, 0, 0); one cell of nothing lies round the object
+  Mat3 step = Mat3::Identity();  ///< columns: LPS per cell
+  Vec3 origin{0, 0, 0};  ///< centre of cell (0, 0, 0); one cell of nothing lies round the object
 
   CoarseGrid(const Grid& grid, double cell_mm) {
     Vec3 first = Vec3::Zero();
@@ -35,7 +35,8 @@ struct CoarseGrid {
     origin = grid.lps_from_index(first);
   }
   [[nodiscard]] std::size_t count() const {
-    return static_cast<std::size_t>(size[0]) * static_cast<std::size_t>(size[1]) * static_cast<std::size_t>(size[2]);
+    return static_cast<std::size_t>(size[0]) * static_cast<std::size_t>(size[1]) *
+           static_cast<std::size_t>(size[2]);
   }
 };
 
@@ -52,20 +53,38 @@ vtkSmartPointer<vtkImageData> shares(const Body& body, const CoarseGrid& coarse,
   std::size_t voxel = 0;
   for (int k = 0; k < body.grid.size[2]; ++k)
     for (int j = 0; j < body.grid.size[1]; ++j) {
-      float* row = share + (static_cast<std::size_t>(k / fk + 1) * static_cast<std::size_t>(coarse.size[1]) + static_cast<std::size_t>(j / fj + 1)) *
-                               static_cast<std::size_t>(coarse.size[0]) + 1;
+      float* row =
+          share +
+          (static_cast<std::size_t>(k / fk + 1) * static_cast<std::size_t>(coarse.size[1]) +
+           static_cast<std::size_t>(j / fj + 1)) *
+              static_cast<std::size_t>(coarse.size[0]) +
+          1;
       for (int i = 0; i < body.grid.size[0]; ++i, ++voxel)
         if (wanted(static_cast<Material>(body.materials[voxel]))) row[i / fi] += part;
     }
   return image;
 }
 
-/// The index space's surface brought into LPS; a grid whose axes are left-handed would turn it inside out.
+/// The index space's surface brought into LPS; a grid whose axes are left-handed would turn it
+/// inside out.
 vtkSmartPointer<vtkPolyData> in_lps(vtkPolyData* surface, const CoarseGrid& coarse) {
   vtkNew<vtkTransform> transform;
-  const std::array<double, 16> m{coarse.step(0, 0), coarse.step(0, 1), coarse.step(0, 2), coarse.origin.x(),
-                                 coarse.step(1, 0), coarse.step(1, 1), coarse.step(1, 2), coarse.origin.y(),
-                                 coarse.step(2, 0), coarse.step(2, 1), coarse.step(2, 2), coarse.origin.z(), 0, 0, 0, 1};
+  const std::array<double, 16> m{coarse.step(0, 0),
+                                 coarse.step(0, 1),
+                                 coarse.step(0, 2),
+                                 coarse.origin.x(),
+                                 coarse.step(1, 0),
+                                 coarse.step(1, 1),
+                                 coarse.step(1, 2),
+                                 coarse.origin.y(),
+                                 coarse.step(2, 0),
+                                 coarse.step(2, 1),
+                                 coarse.step(2, 2),
+                                 coarse.origin.z(),
+                                 0,
+                                 0,
+                                 0,
+                                 1};
   transform->SetMatrix(m.data());
   vtkNew<vtkTransformPolyDataFilter> move;
   move->SetInputData(surface);
@@ -104,9 +123,12 @@ SurfacePtr surface_of(const Body& body, const CoarseGrid& coarse, Wanted wanted)
 SolidBody make_solid_body(const Body& body, double cell_mm) {
   const CoarseGrid coarse(body.grid, cell_mm);
   SolidBody solid;
-  solid.object = surface_of(body, coarse, [](Material m) { return m != Material::air && m != Material::support; });
-  for (const Material material : {Material::body, Material::packing, Material::bone, Material::resin, Material::dense})
-    solid.materials[static_cast<std::size_t>(material)] = surface_of(body, coarse, [material](Material m) { return m == material; });
+  solid.object = surface_of(
+      body, coarse, [](Material m) { return m != Material::air && m != Material::support; });
+  for (const Material material :
+       {Material::body, Material::packing, Material::bone, Material::resin, Material::dense})
+    solid.materials[static_cast<std::size_t>(material)] =
+        surface_of(body, coarse, [material](Material m) { return m == material; });
   if (solid.object) {
     std::array<double, 6> box{};
     solid.object->mesh->GetBounds(box.data());
@@ -127,7 +149,8 @@ SurfaceMeasure measure(const SurfacePtr& surface) {
   triangles->InitTraversal();
   while (triangles->GetNextCell(corners)) {
     std::array<Vec3, 3> p;
-    for (int n = 0; n < 3; ++n) surface->mesh->GetPoint(corners->GetId(n), p[static_cast<std::size_t>(n)].data());
+    for (int n = 0; n < 3; ++n)
+      surface->mesh->GetPoint(corners->GetId(n), p[static_cast<std::size_t>(n)].data());
     const double sixfold = p[0].dot(p[1].cross(p[2]));
     m.volume_mm3 += sixfold / 6;
     moment += sixfold / 24 * (p[0] + p[1] + p[2]);

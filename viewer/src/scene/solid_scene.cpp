@@ -27,7 +27,7 @@
 namespace leastharm {
 namespace {
 
-constexpr double kHoleLiftMm = 0.8;   // off the surface, so that the hole is not hidden in it
+constexpr double kHoleLiftMm = 0.8;  // off the surface, so that the hole is not hidden in it
 
 /// File of the window's typeface; empty where it is not installed (VTK's own then serves).
 std::string typeface_file() {
@@ -38,7 +38,8 @@ std::string typeface_file() {
   FcResult result{};
   if (FcPattern* found = FcFontMatch(nullptr, wanted, &result)) {
     FcChar8* name = nullptr;
-    if (FcPatternGetString(found, FC_FILE, 0, &name) == FcResultMatch) file = reinterpret_cast<const char*>(name);
+    if (FcPatternGetString(found, FC_FILE, 0, &name) == FcResultMatch)
+      file = reinterpret_cast<const char*>(name);
     FcPatternDestroy(found);
   }
   FcPatternDestroy(wanted);
@@ -49,13 +50,15 @@ std::string typeface_file() {
 vtkSmartPointer<vtkTransform> standing_along(const Vec3& centre, const Vec3& axis) {
   const auto [x, z] = across(axis);
   auto transform = vtkSmartPointer<vtkTransform>::New();
-  const std::array<double, 16> m{x.x(), axis.x(), z.x(), centre.x(), x.y(), axis.y(), z.y(), centre.y(),
-                                 x.z(), axis.z(), z.z(), centre.z(), 0, 0, 0, 1};
+  const std::array<double, 16> m{x.x(), axis.x(),   z.x(), centre.x(), x.y(), axis.y(),
+                                 z.y(), centre.y(), x.z(), axis.z(),   z.z(), centre.z(),
+                                 0,     0,          0,     1};
   transform->SetMatrix(m.data());
   return transform;
 }
 
-vtkSmartPointer<vtkPolyData> cylinder_mesh(const Vec3& from, const Vec3& axis, double length_mm, double radius_mm) {
+vtkSmartPointer<vtkPolyData> cylinder_mesh(const Vec3& from, const Vec3& axis, double length_mm,
+                                           double radius_mm) {
   vtkNew<vtkCylinderSource> source;
   source->SetRadius(radius_mm);
   source->SetHeight(length_mm);
@@ -80,8 +83,9 @@ vtkSmartPointer<vtkPolyData> hole_mesh(const Track& track, const Vec3& outward) 
   source->SetCircumferentialResolution(48);
   vtkNew<vtkTransform> transform;
   const Vec3 wide = along / slope, at = track.entry_lps_mm + kHoleLiftMm * outward;
-  const std::array<double, 16> m{wide.x(), side.x(), outward.x(), at.x(), wide.y(), side.y(), outward.y(), at.y(),
-                                 wide.z(), side.z(), outward.z(), at.z(), 0, 0, 0, 1};
+  const std::array<double, 16> m{
+      wide.x(), side.x(), outward.x(), at.x(), wide.y(), side.y(), outward.y(), at.y(),
+      wide.z(), side.z(), outward.z(), at.z(), 0,        0,        0,           1};
   transform->SetMatrix(m.data());
   vtkNew<vtkTransformPolyDataFilter> move;
   move->SetInputConnection(source->GetOutputPort());
@@ -137,14 +141,16 @@ struct SolidScene::Parts {
   }
   void apply() {
     clip(object, false);
-    for (std::size_t m = 0; m < kMaterialCount; ++m) clip(materials[m], static_cast<Material>(m) == Material::dense);
+    for (std::size_t m = 0; m < kMaterialCount; ++m)
+      clip(materials[m], static_cast<Material>(m) == Material::dense);
     renderer->ResetCameraClippingRange();
   }
 };
 
 SolidScene::SolidScene() : parts_(std::make_unique<Parts>()) {
   parts_->renderer->SetBackground(247 / 255.0, 246 / 255.0, 243 / 255.0);
-  parts_->renderer->GetActiveCamera()->ParallelProjectionOn();   // lengths compare across the picture
+  parts_->renderer->GetActiveCamera()
+      ->ParallelProjectionOn();  // lengths compare across the picture
   parts_->renderer->SetTwoSidedLighting(true);
 }
 
@@ -156,13 +162,17 @@ void SolidScene::set_body(const SolidBody& body) {
   Parts& p = *parts_;
   p.low = body.low_lps_mm;
   p.high = body.high_lps_mm;
-  p.add(p.object, body.object, {0.87, 0.80, 0.66});   // linen: the outermost surface, whatever it is made of
-  for (std::size_t m = 0; m < kMaterialCount; ++m) p.add(p.materials[m], body.materials[m], colour_of(static_cast<Material>(m)));
+  p.add(p.object, body.object,
+        {0.87, 0.80, 0.66});  // linen: the outermost surface, whatever it is made of
+  for (std::size_t m = 0; m < kMaterialCount; ++m)
+    p.add(p.materials[m], body.materials[m], colour_of(static_cast<Material>(m)));
   p.apply();
 }
 
 void SolidScene::show(Material material, bool shown) {
-  Parts::Shell& shell = material == Material::wrapping ? parts_->object : parts_->materials[static_cast<std::size_t>(material)];
+  Parts::Shell& shell = material == Material::wrapping
+                            ? parts_->object
+                            : parts_->materials[static_cast<std::size_t>(material)];
   shell.shown = shown;
   parts_->apply();
 }
@@ -179,9 +189,11 @@ void SolidScene::set_tracks(const std::vector<ShownTrack>& tracks) {
     const Vec3 axis = axis_of(t.track);
     const Cylinder outer = outer_cylinder(t.track), core = core_cylinder(t.track);
     const double outside = t.in_hand ? 45 : 14;
-    add(cylinder_mesh(outer.start - outside * axis, axis, outer.length_mm + outside, outer.radius_mm),
+    add(cylinder_mesh(outer.start - outside * axis, axis, outer.length_mm + outside,
+                      outer.radius_mm),
         t.in_hand ? Rgb{0.94, 0.89, 0.26} : Rgb{0.62, 0.62, 0.64});
-    add(cylinder_mesh(core.start, axis, core.length_mm, outer.radius_mm * 1.04), {0.10, 0.10, 0.12});
+    add(cylinder_mesh(core.start, axis, core.length_mm, outer.radius_mm * 1.04),
+        {0.10, 0.10, 0.12});
     add(hole_mesh(t.track, t.outward), {0.05, 0.05, 0.06});
   }
   p.renderer->ResetCameraClippingRange();
@@ -190,7 +202,8 @@ void SolidScene::set_tracks(const std::vector<ShownTrack>& tracks) {
 void SolidScene::set_clip(const std::optional<std::pair<Vec3, Vec3>>& point_and_normal) {
   parts_->clipped = point_and_normal.has_value();
   if (point_and_normal) {
-    Vec3 origin = point_and_normal->first, normal = -point_and_normal->second;   // VTK keeps the positive side
+    Vec3 origin = point_and_normal->first,
+         normal = -point_and_normal->second;  // VTK keeps the positive side
     parts_->plane->SetOrigin(origin.data());
     parts_->plane->SetNormal(normal.data());
   }
@@ -229,7 +242,8 @@ void SolidScene::look_from(const Vec3& toward, const Vec3& up) {
   camera->SetFocalPoint(middle.data());
   camera->SetPosition(eye.data());
   camera->SetViewUp(up.data());
-  std::array<double, 6> box{parts_->low.x() - 25, parts_->high.x() + 25, parts_->low.y() - 25, parts_->high.y() + 25, parts_->low.z() - 25, parts_->high.z() + 25};
+  std::array<double, 6> box{parts_->low.x() - 25,  parts_->high.x() + 25, parts_->low.y() - 25,
+                            parts_->high.y() + 25, parts_->low.z() - 25,  parts_->high.z() + 25};
   parts_->renderer->ResetCamera(box.data());
 }
 
@@ -250,7 +264,10 @@ Picture SolidScene::draw(int width_px, int height_px) {
   window->SetMultiSamples(0);
   window->SetSize(width_px, height_px);
   window->AddRenderer(parts_->renderer);
-  if (window->SupportsOpenGL() == 0) throw BadInput("this machine cannot draw in three dimensions: OpenGL 3.2 is missing (Debian's package libgl1-mesa-dri draws without a graphics card)");
+  if (window->SupportsOpenGL() == 0)
+    throw BadInput(
+        "this machine cannot draw in three dimensions: OpenGL 3.2 is missing (Debian's package "
+        "libgl1-mesa-dri draws without a graphics card)");
   window->Render();
   vtkNew<vtkUnsignedCharArray> pixels;
   window->GetRGBACharPixelData(0, 0, width_px - 1, height_px - 1, 0, pixels);
@@ -259,8 +276,12 @@ Picture SolidScene::draw(int width_px, int height_px) {
   for (int row = 0; row < height_px; ++row)
     for (int column = 0; column < width_px; ++column)
       for (int part = 0; part < 3; ++part)
-        picture.rgb[(static_cast<std::size_t>(row) * static_cast<std::size_t>(width_px) + static_cast<std::size_t>(column)) * 3 + static_cast<std::size_t>(part)] =
-            pixels->GetValue((static_cast<vtkIdType>(height_px - 1 - row) * width_px + column) * 4 + part);
+        picture.rgb[(static_cast<std::size_t>(row) * static_cast<std::size_t>(width_px) +
+                     static_cast<std::size_t>(column)) *
+                        3 +
+                    static_cast<std::size_t>(part)] =
+            pixels->GetValue((static_cast<vtkIdType>(height_px - 1 - row) * width_px + column) * 4 +
+                             part);
   window->RemoveRenderer(parts_->renderer);
   return picture;
 }

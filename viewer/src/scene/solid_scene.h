@@ -20,15 +20,17 @@ using SurfacePtr = std::shared_ptr<const Surface>;
 
 /// What the scene shows of the body: made once a map, in any thread.
 struct SolidBody {
-  SurfacePtr object;                              ///< everything but air and support
-  PerMaterial<SurfacePtr> materials{};            ///< null where there is none; air, wrapping and support always null
+  SurfacePtr object;  ///< everything but air and support
+  PerMaterial<SurfacePtr>
+      materials{};  ///< null where there is none; air, wrapping and support always null
   Vec3 low_lps_mm{0, 0, 0}, high_lps_mm{0, 0, 0};
 };
-/// Surfaces where half of a cell is material; cells of `cell_mm` or the voxels' own size, whichever is larger.
-/// Within half a cell of the map's border (tests/viewer/scene_solid_test.cpp).
+/// Surfaces where half of a cell is material; cells of `cell_mm` or the voxels' own size, whichever
+/// is larger. Within half a cell of the map's border (tests/viewer/scene_solid_test.cpp).
 [[nodiscard]] SolidBody make_solid_body(const Body& body, double cell_mm = 2.5);
 
-/// The number of a surface's triangles and its enclosed volume, mm3: positive for a surface that is not inside out.
+/// The number of a surface's triangles and its enclosed volume, mm3: positive for a surface that is
+/// not inside out.
 struct SurfaceMeasure {
   std::int64_t triangles = 0;
   double volume_mm3 = 0;
@@ -36,7 +38,8 @@ struct SurfaceMeasure {
 };
 [[nodiscard]] SurfaceMeasure measure(const SurfacePtr& surface);
 
-/// Directions that the scene names at the body's sides: what is written there, and which way it lies.
+/// Directions that the scene names at the body's sides: what is written there, and which way it
+/// lies.
 struct NamedDirection {
   std::string name;
   Vec3 direction{0, 0, 1};
@@ -48,8 +51,9 @@ struct Picture {
   std::vector<std::uint8_t> rgb;
 };
 
-/// The body in the round: surfaces of its materials, tracks with their outer cylinders, holes at true size, cut open
-/// along the track in hand. Builds VTK actors; knows no window. Belongs to the thread that renders it.
+/// The body in the round: surfaces of its materials, tracks with their outer cylinders, holes at
+/// true size, cut open along the track in hand. Builds VTK actors; knows no window. Belongs to the
+/// thread that renders it.
 class SolidScene {
  public:
   SolidScene();
@@ -83,7 +87,8 @@ class SolidScene {
   std::unique_ptr<Parts> parts_;
 };
 
-/// What draws: "llvmpipe ..." says that it is the processor. Precondition: the window has been rendered.
+/// What draws: "llvmpipe ..." says that it is the processor. Precondition: the window has been
+/// rendered.
 [[nodiscard]] std::string drawn_by(vtkRenderWindow& window);
 
 }  // namespace leastharm

@@ -66,7 +66,8 @@ Track first_aim(const Body& body, const Vec3& target_lps_mm, const Needle& needl
   // In the plane of the scanner's slice, which is what people can steer best.
   for (int n = 0; n < kDirections; ++n) {
     const double angle = 2 * std::numbers::pi * n / kDirections;
-    const Vec3 out = std::cos(angle) * body.grid.direction.col(0) + std::sin(angle) * body.grid.direction.col(1);
+    const Vec3 out =
+        std::cos(angle) * body.grid.direction.col(0) + std::sin(angle) * body.grid.direction.col(1);
     const auto way = crossings_along(body, target_lps_mm, out, 0, kReachMm);
     if (length_in(way, Material::support) > 0) continue;
     double through = 0;
@@ -74,9 +75,14 @@ Track first_aim(const Body& body, const Vec3& target_lps_mm, const Needle& needl
       if (is_object(c.material)) through = c.to_mm;
     if (through <= 0 || through >= least) continue;
     least = through;
-    best = {.entry_lps_mm = target_lps_mm + (through + 1) * out, .tip_lps_mm = target_lps_mm, .needle = needle};
+    best = {.entry_lps_mm = target_lps_mm + (through + 1) * out,
+            .tip_lps_mm = target_lps_mm,
+            .needle = needle};
   }
-  if (!std::isfinite(least)) best = {.entry_lps_mm = target_lps_mm - 60 * body.grid.direction.col(1), .tip_lps_mm = target_lps_mm, .needle = needle};
+  if (!std::isfinite(least))
+    best = {.entry_lps_mm = target_lps_mm - 60 * body.grid.direction.col(1),
+            .tip_lps_mm = target_lps_mm,
+            .needle = needle};
   return best;
 }
 

@@ -9,7 +9,8 @@
 namespace leastharm {
 namespace {
 
-constexpr const char* kRoles[] = {"radiologist", "conservator", "committee", "custodian", "material-scientist"};
+constexpr const char* kRoles[] = {"radiologist", "conservator", "committee", "custodian",
+                                  "material-scientist"};
 
 std::string joined(const std::vector<std::string>& words) {
   std::string text;
@@ -19,7 +20,9 @@ std::string joined(const std::vector<std::string>& words) {
 
 }  // namespace
 
-ComparePicture::ComparePicture(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) { setFixedHeight(desk.look.px(9)); }
+ComparePicture::ComparePicture(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
+  setFixedHeight(desk.look.px(9));
+}
 
 void ComparePicture::show_former(const CaseFile* former) {
   former_ = former;
@@ -35,27 +38,33 @@ void ComparePicture::paintEvent(QPaintEvent*) {
   if (image_.isNull()) {
     image_ = QImage(view.width, view.height, QImage::Format_Grayscale8);
     for (int row = 0; row < view.height; ++row)
-      std::copy_n(view.light.begin() + static_cast<std::ptrdiff_t>(row) * view.width, view.width, image_.scanLine(row));
+      std::copy_n(view.light.begin() + static_cast<std::ptrdiff_t>(row) * view.width, view.width,
+                  image_.scanLine(row));
   }
   // The part of the body that the tracks of both states lie in.
   QRectF box;
-  const auto on_view = [&](const Vec3& p) { return QPointF(p.dot(view.right) - view.left_mm, view.top_mm - p.dot(view.up)); };
+  const auto on_view = [&](const Vec3& p) {
+    return QPointF(p.dot(view.right) - view.left_mm, view.top_mm - p.dot(view.up));
+  };
   for (const CaseFile* file : {former_, &desk_.bench.file()})
     for (const Track& t : file->plan.tracks)
-      for (const Vec3& p : {t.entry_lps_mm, t.tip_lps_mm}) box = box.united(QRectF(on_view(p) - QPointF(25, 25), QSizeF(50, 50)));
+      for (const Vec3& p : {t.entry_lps_mm, t.tip_lps_mm})
+        box = box.united(QRectF(on_view(p) - QPointF(25, 25), QSizeF(50, 50)));
   const double scale = std::min(width() / box.width(), height() / box.height());
   const QSizeF room(width() / scale, height() / scale);
   const QRectF shown(box.center() - QPointF(room.width() / 2, room.height() / 2), room);
   painter.setRenderHints(QPainter::Antialiasing | QPainter::SmoothPixmapTransform);
   painter.fillRect(rect(), Qt::white);
-  painter.drawImage(rect(), image_, QRectF(shown.topLeft() / view.mm_per_px, shown.size() / view.mm_per_px));
+  painter.drawImage(rect(), image_,
+                    QRectF(shown.topLeft() / view.mm_per_px, shown.size() / view.mm_per_px));
   const auto at = [&](const Vec3& p) { return (on_view(p) - shown.topLeft()) * scale; };
   for (const CaseFile* file : {former_, &desk_.bench.file()}) {
     const bool former = file == former_;
     for (const Track& t : file->plan.tracks) {
       painter.setPen(QPen(Qt::white, 4, Qt::SolidLine, Qt::RoundCap));
       painter.drawLine(at(t.entry_lps_mm), at(t.tip_lps_mm));
-      painter.setPen(QPen(former ? desk_.look.curve() : desk_.look.ink(), 2, former ? Qt::DotLine : Qt::SolidLine, Qt::FlatCap));
+      painter.setPen(QPen(former ? desk_.look.curve() : desk_.look.ink(), 2,
+                          former ? Qt::DotLine : Qt::SolidLine, Qt::FlatCap));
       painter.drawLine(at(t.entry_lps_mm), at(t.tip_lps_mm));
       painter.setPen(QPen(former ? desk_.look.curve() : desk_.look.ink(), 1.4));
       painter.setBrush(Qt::white);
@@ -99,7 +108,8 @@ ApprovePanel::ApprovePanel(Desk& desk) : Panel(desk, word("panel.approve")) {
 }
 
 void ApprovePanel::state(bool declined) {
-  desk_.bench.approve(role_->currentText().toStdString(), by_->text().trimmed().toStdString(), declined, condition_->text().trimmed().toStdString(),
+  desk_.bench.approve(role_->currentText().toStdString(), by_->text().trimmed().toStdString(),
+                      declined, condition_->text().trimmed().toStdString(),
                       note_->text().trimmed().toStdString());
 }
 
@@ -122,14 +132,17 @@ void ApprovePanel::compare() {
   const CaseFile& former = versions_[static_cast<std::size_t>(n)].file;
   picture_->show_former(&former);
   std::string text;
-  for (const std::string& line : plan_changes(former, desk_.bench.file())) text += (text.empty() ? "" : "\n") + line;
-  changes_->setText(q(text.empty() ? say("approve.nochange") : text + "\n" + say("approve.legend")));
+  for (const std::string& line : plan_changes(former, desk_.bench.file()))
+    text += (text.empty() ? "" : "\n") + line;
+  changes_->setText(
+      q(text.empty() ? say("approve.nochange") : text + "\n" + say("approve.legend")));
 }
 
 void ApprovePanel::fill_parts() {
   QString rows;
   for (const auto& [part, hash] : plan_parts(desk_.bench.file()))
-    rows += QStringLiteral("<tr><td style='padding-right:%3px'>%1</td><td><tt>%2</tt></td></tr>").arg(q(part), q(hash.substr(0, 12)), QString::number(desk_.look.px(1)));
+    rows += QStringLiteral("<tr><td style='padding-right:%3px'>%1</td><td><tt>%2</tt></td></tr>")
+                .arg(q(part), q(hash.substr(0, 12)), QString::number(desk_.look.px(1)));
   parts_->setText(QStringLiteral("<table cellspacing='0'>%1</table>").arg(rows));
 }
 
@@ -138,11 +151,16 @@ void ApprovePanel::fill_statements() {
   std::string text;
   for (const Approval& a : file.approvals) {
     const auto since = changed_since(a, file);
-    text += (text.empty() ? "" : "\n") + say("approve.line", a.by, a.role, a.decision == "declined" ? say("approve.declined") : say("approve.approved")) + ", " + a.at.substr(0, 10);
+    text += (text.empty() ? "" : "\n") +
+            say("approve.line", a.by, a.role,
+                a.decision == "declined" ? say("approve.declined") : say("approve.approved")) +
+            ", " + a.at.substr(0, 10);
     if (!a.condition.empty()) text += "; " + say("approve.if", a.condition);
     if (!a.note.empty()) text += "; " + a.note;
-    if (!since.empty()) text += "; " + say("approve.void", joined(since));
-    else if (!a.voided.empty()) text += "; " + say("approve.void", a.voided);
+    if (!since.empty())
+      text += "; " + say("approve.void", joined(since));
+    else if (!a.voided.empty())
+      text += "; " + say("approve.void", a.voided);
   }
   statements_->setText(q(text.empty() ? say("approve.none") : text));
 }
@@ -151,7 +169,8 @@ void ApprovePanel::refresh(unsigned changed) {
   if (!desk_.ready()) return;
   const CaseFile& file = desk_.bench.file();
   const bool any = !desk_.bench.tracks().empty();
-  plan_->setText(any ? q(say("approve.plan", plan_label(file), plan_sha256(file))) : word("approve.noplan"));
+  plan_->setText(any ? q(say("approve.plan", plan_label(file), plan_sha256(file)))
+                     : word("approve.noplan"));
   approve_->setEnabled(any);
   decline_->setEnabled(any);
   fill_parts();

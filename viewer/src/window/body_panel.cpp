@@ -10,7 +10,8 @@
 
 namespace leastharm {
 
-BodyPanel::BodyPanel(Desk& desk, StripView& strip) : Panel(desk, word("panel.body")), strip_(strip) {
+BodyPanel::BodyPanel(Desk& desk, StripView& strip)
+    : Panel(desk, word("panel.body")), strip_(strip) {
   add_note(word("body.why"));
   proposal_ = add_note({});
   head_ = make_button(word("body.head"));
@@ -33,10 +34,14 @@ BodyPanel::BodyPanel(Desk& desk, StripView& strip) : Panel(desk, word("panel.bod
       std::ranges::reverse(f.midline_lps_mm);
     });
   });
-  connect(front_, &QPushButton::clicked, this, [this] { turn([](BodyFrame& f) { f.front = -f.front; }); });
-  connect(quarter_, &QPushButton::clicked, this, [this] { turn([](BodyFrame& f) { f.front = f.left(); }); });
-  connect(midline_, &QPushButton::clicked, this, [this](bool on) { desk_.tool = on ? Tool::midline : Tool::needle; });
-  connect(confirm_, &QPushButton::clicked, this, [this] { desk_.bench.confirm_frame(frame_, by_->text().trimmed().toStdString()); });
+  connect(front_, &QPushButton::clicked, this,
+          [this] { turn([](BodyFrame& f) { f.front = -f.front; }); });
+  connect(quarter_, &QPushButton::clicked, this,
+          [this] { turn([](BodyFrame& f) { f.front = f.left(); }); });
+  connect(midline_, &QPushButton::clicked, this,
+          [this](bool on) { desk_.tool = on ? Tool::midline : Tool::needle; });
+  connect(confirm_, &QPushButton::clicked, this,
+          [this] { desk_.bench.confirm_frame(frame_, by_->text().trimmed().toStdString()); });
 }
 
 void BodyPanel::turn(const std::function<void(BodyFrame&)>& how) {
@@ -59,8 +64,11 @@ void BodyPanel::closed() {
 
 void BodyPanel::describe() {
   const Directions scanner{Vec3(0, 0, 1), Vec3(0, -1, 0), Vec3(1, 0, 0), false};
-  std::string text = say("body.proposal", words_for(frame_.head, scanner), words_for(frame_.front, scanner), words_for(frame_.left(), scanner));
-  if (!desk_.bench.file().frame) text += "\n" + say("body.certainty", number(100 * desk_.bench.file().proposed_frame.certainty, 0));
+  std::string text = say("body.proposal", words_for(frame_.head, scanner),
+                         words_for(frame_.front, scanner), words_for(frame_.left(), scanner));
+  if (!desk_.bench.file().frame)
+    text +=
+        "\n" + say("body.certainty", number(100 * desk_.bench.file().proposed_frame.certainty, 0));
   if (frame_.midline_lps_mm.size() < 2) text += "\n" + say("body.nomidline");
   proposal_->setText(q(text));
 }
@@ -70,7 +78,8 @@ void BodyPanel::refresh(unsigned changed) {
   if (changed & kStageChanged) opened();
   midline_->setChecked(desk_.tool == Tool::midline);
   const CaseFile& file = desk_.bench.file();
-  state_->setText(file.frame ? q(say("body.confirmed", file.frame_by, file.frame_at.substr(0, 10))) : word("body.unconfirmed"));
+  state_->setText(file.frame ? q(say("body.confirmed", file.frame_by, file.frame_at.substr(0, 10)))
+                             : word("body.unconfirmed"));
 }
 
 bool BodyPanel::take_tool(Tool tool, const std::vector<Vec3>& points) {

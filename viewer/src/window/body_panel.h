@@ -6,8 +6,8 @@ namespace leastharm {
 
 class StripView;
 
-/// The body's own directions: proposed, drawn on the body, turned by hand where the proposal is wrong, and confirmed by a
-/// named person.
+/// The body's own directions: proposed, drawn on the body, turned by hand where the proposal is
+/// wrong, and confirmed by a named person.
 class BodyPanel : public Panel {
  public:
   BodyPanel(Desk& desk, StripView& strip);

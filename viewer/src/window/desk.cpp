@@ -48,7 +48,8 @@ Vec3 section_up(const Vec3& along, const Vec3& normal, const Directions& directi
   if (up.norm() < 0.2) up = directions.front - directions.front.dot(along) * along;
   if (up.norm() < 1e-6) up = directions.head - directions.head.dot(along) * along;
   up.normalize();
-  const double sign = std::abs(up.dot(directions.front)) > 0.2 ? up.dot(directions.front) : up.dot(directions.left);
+  const double sign =
+      std::abs(up.dot(directions.front)) > 0.2 ? up.dot(directions.front) : up.dot(directions.left);
   return sign < 0 ? Vec3(-up) : up;
 }
 

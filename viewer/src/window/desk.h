@@ -18,7 +18,9 @@ enum class Tool { needle, ruler, ball, connected, outline, brush, midline, add_t
 /// The frame of the section: depth 0 at the entry, running to the right; `up` on the page.
 struct SectionFrame {
   Vec3 entry{0, 0, 0}, along{1, 0, 0}, up{0, 0, 1};
-  [[nodiscard]] Vec3 across() const { return along.cross(up); }   ///< toward the reader... away from the page's back
+  [[nodiscard]] Vec3 across() const {
+    return along.cross(up);
+  }  ///< toward the reader... away from the page's back
 };
 
 /// One millimetre axis for the section and the log: depth from left to right, in px of the desk.
@@ -32,10 +34,11 @@ struct ScreenAxis {
 /// What lies under the pointer.
 struct Pointed {
   Vec3 lps_mm{0, 0, 0};
-  std::optional<double> depth_mm;   ///< along the needle, on the section and the log
+  std::optional<double> depth_mm;  ///< along the needle, on the section and the log
 };
 
-/// What all pictures of the window share: the workbench, the look, the tool, the section's frame, the pointer.
+/// What all pictures of the window share: the workbench, the look, the tool, the section's frame,
+/// the pointer.
 class Desk {
  public:
   Desk(Workbench& workbench, Look& set) : bench(workbench), look(set) {}
@@ -43,16 +46,18 @@ class Desk {
   Workbench& bench;
   Look& look;
   Tool tool = Tool::needle;
-  Grip grip = Grip::tip;               ///< what the keys move
+  Grip grip = Grip::tip;  ///< what the keys move
   double brush_mm = 3, ball_mm = 8;
-  std::vector<Outline> outlines;       ///< drawn so far, for the mark in the making
+  std::vector<Outline> outlines;  ///< drawn so far, for the mark in the making
   std::optional<Pointed> pointed;
-  bool section_held = false;           ///< while a grip is dragged in the section, its frame stays
+  bool section_held = false;  ///< while a grip is dragged in the section, its frame stays
 
-  std::function<void()> on_look;       ///< repaint everything
+  std::function<void()> on_look;  ///< repaint everything
   std::function<void()> on_pointed;
-  std::function<void(const std::function<void()>&)> defer;   ///< runs once all events at hand are through
-  /// A tool was used: ball and seed give one point; outline, brush and midline their points in order.
+  std::function<void(const std::function<void()>&)>
+      defer;  ///< runs once all events at hand are through
+  /// A tool was used: ball and seed give one point; outline, brush and midline their points in
+  /// order.
   std::function<void(Tool, const std::vector<Vec3>&)> on_tool;
 
   [[nodiscard]] bool ready() const { return bench.stage() == Stage::ready; }
@@ -66,14 +71,17 @@ class Desk {
   /// Width of the margin that the names of the log's rows stand in.
   [[nodiscard]] int gutter_px() const { return look.px(7.4); }
   void set_depth_line(double depth_mm);
-  [[nodiscard]] Vec3 depth_point() const { return section_.entry + bench.view().depth_mm * section_.along; }
+  [[nodiscard]] Vec3 depth_point() const {
+    return section_.entry + bench.view().depth_mm * section_.along;
+  }
 
  private:
   SectionFrame section_;
   double span_to_mm_ = 140;
 };
 
-/// The direction on the page that is up for a section along `along`: the object's front, or what is nearest to it.
+/// The direction on the page that is up for a section along `along`: the object's front, or what is
+/// nearest to it.
 [[nodiscard]] Vec3 section_up(const Vec3& along, const Vec3& normal, const Directions& directions);
 
 }  // namespace leastharm

@@ -15,7 +15,7 @@ namespace leastharm {
 struct Stroke {
   struct Change {
     std::size_t offset = 0;
-    std::uint8_t material = 0, confidence = 0, correction = 0;   ///< before the stroke
+    std::uint8_t material = 0, confidence = 0, correction = 0;  ///< before the stroke
   };
   std::vector<Change> changes;
   Material to = Material::air;
@@ -24,12 +24,15 @@ struct Stroke {
 /// Value of corrections.nrrd where nobody corrected anything.
 inline constexpr std::uint8_t kNotCorrected = 255;
 
-/// All of a case that a person can change: what undo takes back, and what is kept after every change.
+/// All of a case that a person can change: what undo takes back, and what is kept after every
+/// change.
 struct Draft {
   CaseFile file;
-  std::map<std::string, std::shared_ptr<const Mask>> masks;   ///< of the marks, by the hash of their voxels
-  std::vector<std::shared_ptr<const Stroke>> strokes;         ///< since the case was opened, oldest first
-  /// What a search proved for the request, marks and map as they stand; holds however the tracks are moved.
+  std::map<std::string, std::shared_ptr<const Mask>>
+      masks;  ///< of the marks, by the hash of their voxels
+  std::vector<std::shared_ptr<const Stroke>> strokes;  ///< since the case was opened, oldest first
+  /// What a search proved for the request, marks and map as they stand; holds however the tracks
+  /// are moved.
   std::optional<Certificate> bound;
 
   [[nodiscard]] const Mask* mask_of(const MarkRecord& record) const {

@@ -21,11 +21,13 @@ TrackFiguresPtr figures_by(const Ground& ground, const Track& track, Assess asse
   figures->ground_number = ground.number;
   try {
     figures->assessment = assess();
-    figures->log = log_along(ground.body, figures->assessment.track, log_from_mm(), log_to_mm(figures->assessment.track), kLogStepMm);
+    figures->log = log_along(ground.body, figures->assessment.track, log_from_mm(),
+                             log_to_mm(figures->assessment.track), kLogStepMm);
   } catch (const BadInput& fault) {
     figures->fault = fault.what();
   }
-  figures->seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count();
+  figures->seconds =
+      std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count();
   return figures;
 }
 
@@ -37,14 +39,16 @@ TrackFiguresPtr figures_with_chances(const Ground& ground, const Track& track) {
 }
 
 bool all_known(const std::vector<TrackFiguresPtr>& tracks) {
-  return !tracks.empty() && std::ranges::all_of(tracks, [](const TrackFiguresPtr& t) { return t && t->fault.empty(); });
+  return !tracks.empty() && std::ranges::all_of(tracks, [](const TrackFiguresPtr& t) {
+    return t && t->fault.empty();
+  });
 }
 
 }  // namespace
 
 bool same_track(const Track& a, const Track& b) {
-  return a.id == b.id && a.request == b.request && a.entry_lps_mm == b.entry_lps_mm && a.tip_lps_mm == b.tip_lps_mm &&
-         to_json(a.needle) == to_json(b.needle);
+  return a.id == b.id && a.request == b.request && a.entry_lps_mm == b.entry_lps_mm &&
+         a.tip_lps_mm == b.tip_lps_mm && to_json(a.needle) == to_json(b.needle);
 }
 
 double log_from_mm() { return kLogFromMm; }
@@ -113,7 +117,8 @@ void FigureService::give_chances(const FiguresRequest& request) {
   }
   for (std::size_t n = 0; n < answer.tracks.size(); ++n) {
     if (patient_.superseded()) return;
-    if (!answer.tracks[n]->with_chances) answer.tracks[n] = figures_with_chances(*request.ground, request.tracks[n]);
+    if (!answer.tracks[n]->with_chances)
+      answer.tracks[n] = figures_with_chances(*request.ground, request.tracks[n]);
   }
   if (patient_.superseded() || !all_known(answer.tracks)) return deliver_(std::move(answer));
   // Together: pooled needs, spacing, shared holes.

@@ -15,13 +15,13 @@ namespace leastharm {
 
 /// What is known of one track on one ground.
 struct TrackFigures {
-  Track asked;                     ///< the track as it was asked for
-  TrackAssessment assessment;      ///< meaningless where `fault` says something
-  std::string fault;               ///< why the track cannot be assessed
-  bool with_chances = false;       ///< chances and intervals included
+  Track asked;                 ///< the track as it was asked for
+  TrackAssessment assessment;  ///< meaningless where `fault` says something
+  std::string fault;           ///< why the track cannot be assessed
+  bool with_chances = false;   ///< chances and intervals included
   NeedleLog log;
-  double seconds = 0;              ///< that the computation took
-  std::uint64_t ground_number = 0; ///< of the ground they hold on
+  double seconds = 0;               ///< that the computation took
+  std::uint64_t ground_number = 0;  ///< of the ground they hold on
 };
 using TrackFiguresPtr = std::shared_ptr<const TrackFigures>;
 
@@ -31,7 +31,7 @@ struct FiguresRequest {
   std::shared_ptr<const Ground> ground;
   std::vector<Track> tracks;
   std::size_t in_hand = 0;
-  std::vector<TrackFiguresPtr> known;   ///< what need not be computed again; null elsewhere
+  std::vector<TrackFiguresPtr> known;  ///< what need not be computed again; null elsewhere
 };
 
 /// What came out, track by track; null where nothing is known yet.
@@ -39,7 +39,7 @@ struct FiguresAnswer {
   std::uint64_t ticket = 0;
   std::vector<TrackFiguresPtr> tracks;
   Programme programme;
-  bool programme_known = false;          ///< every track could be assessed
+  bool programme_known = false;  ///< every track could be assessed
   bool programme_with_chances = false;
 };
 
@@ -52,12 +52,14 @@ struct FiguresAnswer {
 
 [[nodiscard]] TrackFiguresPtr exact_figures(const Ground& ground, const Track& track);
 /// Score, holes and median mass of tracks together, from what is known of each.
-[[nodiscard]] Programme programme_of(const Ground& ground, const std::vector<TrackFiguresPtr>& tracks);
+[[nodiscard]] Programme programme_of(const Ground& ground,
+                                     const std::vector<TrackFiguresPtr>& tracks);
 
-/// Gives figures as a track moves, in two threads so that the exact part never waits for the chances.
+/// Gives figures as a track moves, in two threads so that the exact part never waits for the
+/// chances.
 class FigureService {
  public:
-  using Deliver = std::function<void(FiguresAnswer)>;   ///< called on the service's threads
+  using Deliver = std::function<void(FiguresAnswer)>;  ///< called on the service's threads
   explicit FigureService(Deliver deliver);
 
   /// The exact figures at once; chances and intervals after them, of the newest request only.
@@ -69,7 +71,7 @@ class FigureService {
   void give_chances(const FiguresRequest& request);
   Deliver deliver_;
   LatestWorker<FiguresRequest> patient_;
-  LatestWorker<FiguresRequest> exact_;   ///< last: it stops first, and asks `patient_`
+  LatestWorker<FiguresRequest> exact_;  ///< last: it stops first, and asks `patient_`
 };
 
 }  // namespace leastharm

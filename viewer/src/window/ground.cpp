@@ -35,7 +35,8 @@ void find_object_box(Ground& ground) {
       if (first == line.end()) continue;
       int last = grid.size[0] - 1;
       while (!solid(line[static_cast<std::size_t>(last)])) --last;
-      low = {std::min(low.i, static_cast<int>(first - line.begin())), std::min(low.j, j), std::min(low.k, k)};
+      low = {std::min(low.i, static_cast<int>(first - line.begin())), std::min(low.j, j),
+             std::min(low.k, k)};
       high = {std::max(high.i, last), std::max(high.j, j), std::max(high.k, k)};
     }
   if (high.i < 0) low = {}, high = {grid.size[0] - 1, grid.size[1] - 1, grid.size[2] - 1};
@@ -49,7 +50,8 @@ bool is_waived(const CaseFile& file, const MarkRecord& record) {
   });
 }
 
-std::shared_ptr<const Ground> make_ground(const Volumes& volumes, std::vector<Mark> marks, const CaseFile& file) {
+std::shared_ptr<const Ground> make_ground(const Volumes& volumes, std::vector<Mark> marks,
+                                          const CaseFile& file) {
   static std::atomic<std::uint64_t> count = 0;
   auto ground = std::make_shared<Ground>();
   ground->number = ++count;

@@ -15,27 +15,29 @@ struct Volumes {
   std::shared_ptr<const Volume<std::uint8_t>> materials, confidence;
 };
 
-/// Everything that figures are computed on, ready for use by several threads at once. Never altered once made.
+/// Everything that figures are computed on, ready for use by several threads at once. Never altered
+/// once made.
 struct Ground {
   Volumes volumes;
-  Body body;                                  ///< its spans point into the volumes
-  std::unique_ptr<const Assessor> assessor;   ///< null where the request cannot be assessed at all
-  VoxelIndex object_low{}, object_high{};     ///< corners of the box that holds the object, support left out
-  std::uint64_t number = 0;                   ///< another for every ground of a session
-  std::string fault;                          ///< why the request does not hold as it stands; empty where it does
+  Body body;                                 ///< its spans point into the volumes
+  std::unique_ptr<const Assessor> assessor;  ///< null where the request cannot be assessed at all
+  VoxelIndex object_low{},
+      object_high{};         ///< corners of the box that holds the object, support left out
+  std::uint64_t number = 0;  ///< another for every ground of a run
+  std::string fault;         ///< why the request does not hold as it stands; empty where it does
 
   Ground() = default;
   Ground(const Ground&) = delete;
   Ground& operator=(const Ground&) = delete;
 };
 
-/// Where the request asks for what the case does not have (sides before the frame is confirmed, a cavity that is gone),
-/// `fault` says so, and the figures are given without that part.
-[[nodiscard]] std::shared_ptr<const Ground> make_ground(const Volumes& volumes, std::vector<Mark> marks,
+/// Where the request asks for what the case does not have (sides before the frame is confirmed, a
+/// cavity that is gone), `fault` says so, and the figures are given without that part.
+[[nodiscard]] std::shared_ptr<const Ground> make_ground(const Volumes& volumes,
+                                                        std::vector<Mark> marks,
                                                         const CaseFile& file);
 
 /// Marks that bear on the plan: all but the waived.
 [[nodiscard]] bool is_waived(const CaseFile& file, const MarkRecord& record);
-
 
 }  // namespace leastharm

@@ -8,7 +8,8 @@
 
 namespace leastharm {
 
-/// A thread that does one job after another. Jobs must not throw. The destructor drops what has not begun.
+/// A thread that does one job after another. Jobs must not throw. The destructor drops what has not
+/// begun.
 class JobQueue {
  public:
   using Job = std::function<void()>;

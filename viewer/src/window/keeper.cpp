@@ -26,9 +26,11 @@ void Keeper::write(const KeepRequest& request) {
     file.last_plan_sha256 = former.last_plan_sha256;
     for (const MarkRecord& record : request.draft.file.marks) {
       const Mask* mask = request.draft.mask_of(record);
-      if (mask != nullptr && (record.file.empty() || !fs::exists(root_ / record.file))) folder_.put_mark(record, *mask);
+      if (mask != nullptr && (record.file.empty() || !fs::exists(root_ / record.file)))
+        folder_.put_mark(record, *mask);
     }
-    if (file.materials_sha256 != former.materials_sha256 || file.confidence_sha256 != former.confidence_sha256) {
+    if (file.materials_sha256 != former.materials_sha256 ||
+        file.confidence_sha256 != former.confidence_sha256) {
       folder_.write_map(*request.volumes.materials, *request.volumes.confidence);
       if (request.corrections) write_labels(*request.corrections, root_ / kCorrectionsFile);
     }

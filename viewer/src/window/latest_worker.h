@@ -8,8 +8,9 @@
 
 namespace leastharm {
 
-/// A thread that works on the latest request only: what was asked meanwhile and is older falls away.
-/// `work` must not throw. The destructor waits for the request in hand, and works through a last one that waits.
+/// A thread that works on the latest request only: what was asked meanwhile and is older falls
+/// away. `work` must not throw. The destructor waits for the request in hand, and works through a
+/// last one that waits.
 template <typename Request>
 class LatestWorker {
  public:

@@ -36,24 +36,30 @@ int Ledger::wanted_height() const {
 std::vector<Ledger::Column> Ledger::columns() const {
   const double e = desk_.look.em(), left = desk_.look.px(0.8);
   std::vector<Column> c(kCells);
-  const double fixed[kCells] = {3.2 * e, 4.6 * e, 9.4 * e, 4.4 * e, 0, 9.6 * e, 5.6 * e, 7.2 * e, 4.2 * e};
+  const double fixed[kCells] = {3.2 * e, 4.6 * e, 9.4 * e, 4.4 * e, 0,
+                                9.6 * e, 5.6 * e, 7.2 * e, 4.2 * e};
   double sum = left;
   for (const double width : fixed) sum += width + 0.6 * e;
-  const bool narrow = width() - sum < 7 * e;   // the needle's name goes first: the Needle panel has it in full
+  const bool narrow =
+      width() - sum < 7 * e;  // the needle's name goes first: the Needle panel has it in full
   double x = left;
   const double bar = std::max(5 * e, width() - sum + (narrow ? fixed[kNeedle] : 0));
   for (int n = 0; n < kCells; ++n) {
     const double w = n == kBar ? bar : narrow && n == kNeedle ? 0 : fixed[n];
-    c[static_cast<std::size_t>(n)] = {x, w, n == kPath || n == kMass || n == kEnough || n == kScore};
+    c[static_cast<std::size_t>(n)] = {x, w,
+                                      n == kPath || n == kMass || n == kEnough || n == kScore};
     x += w + (w > 0 ? 0.6 * e : 0);
   }
   return c;
 }
 
-void Ledger::draw_cell(QPainter& painter, const Column& column, double y, const QString& text) const {
+void Ledger::draw_cell(QPainter& painter, const Column& column, double y,
+                       const QString& text) const {
   if (column.width <= 0) return;
-  const QString fitting = painter.fontMetrics().elidedText(text, Qt::ElideRight, static_cast<int>(column.width));
-  painter.drawText(QRectF(column.x, y, column.width, row_height()), Qt::AlignVCenter | (column.right ? Qt::AlignRight : Qt::AlignLeft), fitting);
+  const QString fitting =
+      painter.fontMetrics().elidedText(text, Qt::ElideRight, static_cast<int>(column.width));
+  painter.drawText(QRectF(column.x, y, column.width, row_height()),
+                   Qt::AlignVCenter | (column.right ? Qt::AlignRight : Qt::AlignLeft), fitting);
 }
 
 void Ledger::paintEvent(QPaintEvent*) {
@@ -67,10 +73,12 @@ void Ledger::paintEvent(QPaintEvent*) {
   if (desk_.bench.tracks().empty()) {
     painter.setFont(desk_.look.font());
     painter.setPen(desk_.look.quiet());
-    painter.drawText(QRectF(c[0].x, y, width() - 2 * c[0].x, 3 * row_height()), Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap, word("ledger.empty"));
+    painter.drawText(QRectF(c[0].x, y, width() - 2 * c[0].x, 3 * row_height()),
+                     Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap, word("ledger.empty"));
     return;
   }
-  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n, y += row_height()) draw_track(painter, c, y, n);
+  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n, y += row_height())
+    draw_track(painter, c, y, n);
   y = draw_together(painter, c, y);
   draw_findings(painter, y);
 }
@@ -78,49 +86,74 @@ void Ledger::paintEvent(QPaintEvent*) {
 void Ledger::draw_head(QPainter& painter, const std::vector<Column>& c) const {
   painter.setFont(desk_.look.font(0.82, QFont::DemiBold));
   painter.setPen(desk_.look.quiet());
-  const QString names[kCells] = {word("ledger.track"), word("ledger.side"), word("ledger.needle"), word("ledger.path"), word("ledger.crossings"),
-                                 word("ledger.mass"), word("ledger.enough"), word("ledger.nearest"), word("ledger.score")};
-  for (int n = 0; n < kCells; ++n) draw_cell(painter, c[static_cast<std::size_t>(n)], -0.1 * desk_.look.em(), names[n]);
-  painter.setPen(QPen(hasFocus() ? desk_.look.curve() : desk_.look.ink(), hasFocus() ? 2 : desk_.look.line()));
+  const QString names[kCells] = {
+      word("ledger.track"),  word("ledger.side"),      word("ledger.needle"),
+      word("ledger.path"),   word("ledger.crossings"), word("ledger.mass"),
+      word("ledger.enough"), word("ledger.nearest"),   word("ledger.score")};
+  for (int n = 0; n < kCells; ++n)
+    draw_cell(painter, c[static_cast<std::size_t>(n)], -0.1 * desk_.look.em(), names[n]);
+  painter.setPen(
+      QPen(hasFocus() ? desk_.look.curve() : desk_.look.ink(), hasFocus() ? 2 : desk_.look.line()));
   const double y = desk_.look.px(kHeadEms) - 1;
   painter.drawLine(QPointF(c[0].x, y), QPointF(c[kScore].x + c[kScore].width, y));
 }
 
-void Ledger::draw_track(QPainter& painter, const std::vector<Column>& c, double y, std::size_t n) const {
+void Ledger::draw_track(QPainter& painter, const std::vector<Column>& c, double y,
+                        std::size_t n) const {
   const Track& track = desk_.bench.tracks()[n];
   const auto figures = desk_.bench.figures_of(n);
   const bool in_hand = n == desk_.bench.in_hand();
-  if (in_hand) painter.fillRect(QRectF(c[0].x - 0.4 * desk_.look.em(), y, c[kScore].x + c[kScore].width - c[0].x + 0.8 * desk_.look.em(), row_height()), desk_.look.chosen());
+  if (in_hand)
+    painter.fillRect(
+        QRectF(c[0].x - 0.4 * desk_.look.em(), y,
+               c[kScore].x + c[kScore].width - c[0].x + 0.8 * desk_.look.em(), row_height()),
+        desk_.look.chosen());
   painter.setPen(desk_.look.ink());
   painter.setFont(desk_.look.font(1, in_hand ? QFont::Bold : QFont::DemiBold));
   const bool bad = figures && (!figures->fault.empty() || !figures->assessment.admissible);
   draw_cell(painter, c[kTrack], y, q(track.id) + (bad ? QStringLiteral(" ✕") : QString()));
   painter.setFont(desk_.look.font());
-  const std::string needle = track.needle.name.empty() ? number(track.needle.outer_mm, 1) + "/" + mm(track.needle.bore_mm) : track.needle.name;
+  const std::string needle = track.needle.name.empty()
+                                 ? number(track.needle.outer_mm, 1) + "/" + mm(track.needle.bore_mm)
+                                 : track.needle.name;
   draw_cell(painter, c[kNeedle], y, q(needle));
-  if (!figures || !figures->fault.empty()) return draw_cell(painter, c[kBar], y, figures ? q(figures->fault) : word("ledger.computing"));
+  if (!figures || !figures->fault.empty())
+    return draw_cell(painter, c[kBar], y, figures ? q(figures->fault) : word("ledger.computing"));
   const TrackAssessment& a = figures->assessment;
   draw_cell(painter, c[kSide], y, q(a.side));
   draw_cell(painter, c[kPath], y, q(number(a.path_length_mm, 1)));
   draw_bar(painter, c[kBar], y, a);
-  draw_cell(painter, c[kMass], y, figures->with_chances ? q(number(a.core.mass_mg, 1) + " (" + number(a.core.mass_mg_p05, 1) + "–" + number(a.core.mass_mg_p95, 1) + ")")
-                                                        : q(number(a.core.mass_mg, 1)) + QStringLiteral(" …"));
-  draw_cell(painter, c[kEnough], y, !figures->with_chances ? QStringLiteral("…") : a.core.p_enough ? q(chance(*a.core.p_enough)) : QStringLiteral("–"));
-  const auto nearest = std::ranges::min_element(a.clearance_mm, {}, [](const auto& entry) { return entry.second; });
-  draw_cell(painter, c[kNearest], y, nearest == a.clearance_mm.end() ? QStringLiteral("–") : q(nearest->first + " " + number(nearest->second, 1)));
+  draw_cell(painter, c[kMass], y,
+            figures->with_chances
+                ? q(number(a.core.mass_mg, 1) + " (" + number(a.core.mass_mg_p05, 1) + "–" +
+                    number(a.core.mass_mg_p95, 1) + ")")
+                : q(number(a.core.mass_mg, 1)) + QStringLiteral(" …"));
+  draw_cell(painter, c[kEnough], y,
+            !figures->with_chances ? QStringLiteral("…")
+            : a.core.p_enough      ? q(chance(*a.core.p_enough))
+                                   : QStringLiteral("–"));
+  const auto nearest =
+      std::ranges::min_element(a.clearance_mm, {}, [](const auto& entry) { return entry.second; });
+  draw_cell(painter, c[kNearest], y,
+            nearest == a.clearance_mm.end() ? QStringLiteral("–")
+                                            : q(nearest->first + " " + number(nearest->second, 1)));
   painter.setFont(desk_.look.strong());
   draw_cell(painter, c[kScore], y, q(number(a.damage.score, 1)));
 }
 
-void Ledger::draw_bar(QPainter& painter, const Column& column, double y, const TrackAssessment& track) const {
+void Ledger::draw_bar(QPainter& painter, const Column& column, double y,
+                      const TrackAssessment& track) const {
   double longest = 60;
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n)
-    if (const auto f = desk_.bench.figures_of(n); f && f->fault.empty()) longest = std::max(longest, f->assessment.path_length_mm);
+    if (const auto f = desk_.bench.figures_of(n); f && f->fault.empty())
+      longest = std::max(longest, f->assessment.path_length_mm);
   const double scale = (column.width - 2) / longest, height = row_height() * 0.52;
-  const QRect where(static_cast<int>(column.x), static_cast<int>(y + row_height() * 0.24), static_cast<int>(column.width), static_cast<int>(height));
+  const QRect where(static_cast<int>(column.x), static_cast<int>(y + row_height() * 0.24),
+                    static_cast<int>(column.width), static_cast<int>(height));
   paint_by_cairo(painter, where, [&](cairo_t* cairo) {
     for (const Crossing& crossing : track.crossings) {
-      const Rect box{crossing.from_mm * scale, 0, (crossing.to_mm - crossing.from_mm) * scale, height};
+      const Rect box{crossing.from_mm * scale, 0, (crossing.to_mm - crossing.from_mm) * scale,
+                     height};
       add_rect(cairo, box);
       fill_as(cairo, crossing.material);
       add_rect(cairo, {box.x + 0.5, 0.5, box.width, std::floor(height) - 1});
@@ -138,17 +171,23 @@ double Ledger::draw_together(QPainter& painter, const std::vector<Column>& c, do
   painter.setFont(desk_.look.strong());
   painter.setPen(desk_.look.ink());
   const Programme& p = f.programme;
-  painter.drawText(QRectF(c[0].x, y, c[kMass].x - c[0].x, row_height()), Qt::AlignVCenter | Qt::AlignLeft,
+  painter.drawText(QRectF(c[0].x, y, c[kMass].x - c[0].x, row_height()),
+                   Qt::AlignVCenter | Qt::AlignLeft,
                    q(say("ledger.together", counted(p.holes, "hole"))));
-  draw_cell(painter, c[kMass], y, f.programme_with_chances ? q(number(p.mass_mg, 1) + " (" + number(p.mass_mg_p05, 1) + "–" + number(p.mass_mg_p95, 1) + ")")
-                                                           : q(number(p.mass_mg, 1)) + QStringLiteral(" …"));
+  draw_cell(painter, c[kMass], y,
+            f.programme_with_chances ? q(number(p.mass_mg, 1) + " (" + number(p.mass_mg_p05, 1) +
+                                         "–" + number(p.mass_mg_p95, 1) + ")")
+                                     : q(number(p.mass_mg, 1)) + QStringLiteral(" …"));
   draw_cell(painter, c[kScore], y, q(number(p.score, 1)));
   y += row_height() * 0.95;
   painter.setFont(desk_.look.font());
   painter.setPen(desk_.look.quiet());
   const auto certificate = desk_.bench.certificate();
-  const QString bound = certificate ? q(say("ledger.bound", number(certificate->lower_bound, 1))) + QStringLiteral("   ") : QString();
-  painter.drawText(QRectF(c[0].x, y, right - c[0].x, row_height()), Qt::AlignVCenter | Qt::AlignRight, bound + verdict(desk_.bench));
+  const QString bound = certificate ? q(say("ledger.bound", number(certificate->lower_bound, 1))) +
+                                          QStringLiteral("   ")
+                                    : QString();
+  painter.drawText(QRectF(c[0].x, y, right - c[0].x, row_height()),
+                   Qt::AlignVCenter | Qt::AlignRight, bound + verdict(desk_.bench));
   return y + row_height();
 }
 
@@ -157,12 +196,17 @@ void Ledger::draw_findings(QPainter& painter, double y) const {
   const auto figures = desk_.bench.figures_of(desk_.bench.in_hand());
   if (!figures || !figures->fault.empty()) return;
   std::string text;
-  for (const Finding& f : figures->assessment.findings) text += (text.empty() ? "" : "; ") + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
-  for (const Finding& f : desk_.bench.figures().programme.findings) text += (text.empty() ? "" : "; ") + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
+  for (const Finding& f : figures->assessment.findings)
+    text +=
+        (text.empty() ? "" : "; ") + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
+  for (const Finding& f : desk_.bench.figures().programme.findings)
+    text +=
+        (text.empty() ? "" : "; ") + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
   if (text.empty()) return;
   painter.setFont(desk_.look.font(0.9));
   painter.setPen(figures->assessment.admissible ? desk_.look.quiet() : desk_.look.warn());
-  painter.drawText(QRectF(desk_.look.px(0.8), y, width() - desk_.look.px(1.6), height() - y), Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap,
+  painter.drawText(QRectF(desk_.look.px(0.8), y, width() - desk_.look.px(1.6), height() - y),
+                   Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap,
                    q(desk_.bench.track().id + ": " + text));
 }
 
@@ -175,7 +219,8 @@ void Ledger::mousePressEvent(QMouseEvent* event) {
 void Ledger::keyPressEvent(QKeyEvent* event) {
   if (!desk_.ready()) return;
   if (event->key() == Qt::Key_Down) return desk_.bench.take_in_hand(desk_.bench.in_hand() + 1);
-  if (event->key() == Qt::Key_Up && desk_.bench.in_hand() > 0) return desk_.bench.take_in_hand(desk_.bench.in_hand() - 1);
+  if (event->key() == Qt::Key_Up && desk_.bench.in_hand() > 0)
+    return desk_.bench.take_in_hand(desk_.bench.in_hand() - 1);
   QWidget::keyPressEvent(event);
 }
 

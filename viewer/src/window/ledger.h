@@ -6,7 +6,8 @@
 
 namespace leastharm {
 
-/// One row a track: path, crossings, mass with its interval, chances, score; at the foot all together, with the bound.
+/// One row a track: path, crossings, mass with its interval, chances, score; at the foot all
+/// together, with the bound.
 class Ledger : public QWidget {
  public:
   explicit Ledger(Desk& desk, QWidget* parent = nullptr);
@@ -25,8 +26,10 @@ class Ledger : public QWidget {
   [[nodiscard]] std::vector<Column> columns() const;
   void draw_cell(QPainter& painter, const Column& column, double y, const QString& text) const;
   void draw_head(QPainter& painter, const std::vector<Column>& columns) const;
-  void draw_track(QPainter& painter, const std::vector<Column>& columns, double y, std::size_t n) const;
-  void draw_bar(QPainter& painter, const Column& column, double y, const TrackAssessment& track) const;
+  void draw_track(QPainter& painter, const std::vector<Column>& columns, double y,
+                  std::size_t n) const;
+  void draw_bar(QPainter& painter, const Column& column, double y,
+                const TrackAssessment& track) const;
   double draw_together(QPainter& painter, const std::vector<Column>& columns, double y) const;
   void draw_findings(QPainter& painter, double y) const;
   [[nodiscard]] double row_height() const { return desk_.look.em() * 1.75; }

@@ -61,13 +61,14 @@ void LogView::paintEvent(QPaintEvent*) {
   if (!figures->fault.empty()) {
     painter.setFont(desk_.look.font());
     painter.setPen(desk_.look.warn());
-    painter.drawText(QRectF(axis.x0, 0, axis.x1 - axis.x0, height()), Qt::AlignCenter | Qt::TextWordWrap, q(figures->fault));
+    painter.drawText(QRectF(axis.x0, 0, axis.x1 - axis.x0, height()),
+                     Qt::AlignCenter | Qt::TextWordWrap, q(figures->fault));
     return;
   }
   const TrackAssessment& track = figures->assessment;
   const double e = desk_.look.em(), gap = 0.75 * e;
-  const Row bands{0.5 * e, 1.9 * e}, hu{bands.bottom() + gap, 3.1 * e}, keep_out{hu.bottom() + gap, 2.0 * e},
-      certainty{keep_out.bottom() + gap, 0.95 * e};
+  const Row bands{0.5 * e, 1.9 * e}, hu{bands.bottom() + gap, 3.1 * e},
+      keep_out{hu.bottom() + gap, 2.0 * e}, certainty{keep_out.bottom() + gap, 0.95 * e};
   painter.setRenderHint(QPainter::Antialiasing);
   draw_core(painter, axis, track, bands.bottom(), certainty.bottom());
   draw_bands(painter, bands, axis, track);
@@ -85,53 +86,68 @@ void LogView::paintEvent(QPaintEvent*) {
   paint_seconds_ = static_cast<double>(timer.nsecsElapsed()) * 1e-9;
 }
 
-void LogView::draw_row_name(QPainter& painter, const Row& row, const QString& name, const QString& unit) const {
-  const QRectF where(desk_.look.px(0.8), row.y - 0.15 * desk_.look.em(), desk_.gutter_px() - desk_.look.px(2.6), row.height);
+void LogView::draw_row_name(QPainter& painter, const Row& row, const QString& name,
+                            const QString& unit) const {
+  const QRectF where(desk_.look.px(0.8), row.y - 0.15 * desk_.look.em(),
+                     desk_.gutter_px() - desk_.look.px(2.6), row.height);
   painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
   painter.setPen(desk_.look.ink());
   painter.drawText(where, Qt::AlignLeft | Qt::AlignTop, name);
   painter.setFont(desk_.look.font(0.8));
   painter.setPen(desk_.look.quiet());
-  painter.drawText(where.translated(0, 1.1 * desk_.look.em()), Qt::AlignLeft | Qt::AlignTop | Qt::TextDontClip, unit);
+  painter.drawText(where.translated(0, 1.1 * desk_.look.em()),
+                   Qt::AlignLeft | Qt::AlignTop | Qt::TextDontClip, unit);
 }
 
-void LogView::draw_tick(QPainter& painter, const ScreenAxis& axis, double y, const QString& text) const {
+void LogView::draw_tick(QPainter& painter, const ScreenAxis& axis, double y,
+                        const QString& text) const {
   painter.setFont(desk_.look.font(0.76));
   painter.setPen(desk_.look.quiet());
   painter.drawText(QRectF(0, y - 10, axis.x0 - 5, 20), Qt::AlignRight | Qt::AlignVCenter, text);
 }
 
-void LogView::draw_bands(QPainter& painter, const Row& row, const ScreenAxis& axis, const TrackAssessment& track) const {
+void LogView::draw_bands(QPainter& painter, const Row& row, const ScreenAxis& axis,
+                         const TrackAssessment& track) const {
   const int left = static_cast<int>(axis.x0);
-  paint_by_cairo(painter, QRect(left, static_cast<int>(row.y), static_cast<int>(axis.x1) - left, static_cast<int>(row.height)), [&](cairo_t* cairo) {
-    for (const Crossing& crossing : track.crossings) {
-      const double x0 = axis.x(crossing.from_mm) - left, x1 = axis.x(crossing.to_mm) - left;
-      add_rect(cairo, {x0, 0, x1 - x0, row.height});
-      fill_as(cairo, crossing.material);
-      add_rect(cairo, {x0 + 0.5, 0.5, x1 - x0 - 0.5, std::floor(row.height) - 1});
-      stroke(cairo, kInk, 0.8);
-    }
-  });
+  paint_by_cairo(painter,
+                 QRect(left, static_cast<int>(row.y), static_cast<int>(axis.x1) - left,
+                       static_cast<int>(row.height)),
+                 [&](cairo_t* cairo) {
+                   for (const Crossing& crossing : track.crossings) {
+                     const double x0 = axis.x(crossing.from_mm) - left,
+                                  x1 = axis.x(crossing.to_mm) - left;
+                     add_rect(cairo, {x0, 0, x1 - x0, row.height});
+                     fill_as(cairo, crossing.material);
+                     add_rect(cairo, {x0 + 0.5, 0.5, x1 - x0 - 0.5, std::floor(row.height) - 1});
+                     stroke(cairo, kInk, 0.8);
+                   }
+                 });
   painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
   const QFontMetrics metrics = painter.fontMetrics();
   for (const Crossing& crossing : track.crossings) {
-    const double x0 = std::max(axis.x0, axis.x(crossing.from_mm)), x1 = std::min(axis.x1, axis.x(crossing.to_mm));
+    const double x0 = std::max(axis.x0, axis.x(crossing.from_mm)),
+                 x1 = std::min(axis.x1, axis.x(crossing.to_mm));
     const QString name = q(spoken(crossing.material));
-    const QString with_length = name + QStringLiteral("  ") + q(mm(crossing.to_mm - crossing.from_mm));
+    const QString with_length =
+        name + QStringLiteral("  ") + q(mm(crossing.to_mm - crossing.from_mm));
     const QString text = metrics.horizontalAdvance(with_length) + 8 < x1 - x0 ? with_length : name;
     if (metrics.horizontalAdvance(text) + 6 >= x1 - x0) continue;
     const QRectF where(x0, row.y, x1 - x0, row.height);
     const bool dense = crossing.material == Material::dense;
     painter.setPen(dense ? QColor(0, 0, 0) : QColor(255, 255, 255, 220));
-    for (const QPointF rim : {QPointF(-1, 0), QPointF(1, 0), QPointF(0, -1), QPointF(0, 1)}) painter.drawText(where.translated(rim), Qt::AlignCenter, text);
+    for (const QPointF rim : {QPointF(-1, 0), QPointF(1, 0), QPointF(0, -1), QPointF(0, 1)})
+      painter.drawText(where.translated(rim), Qt::AlignCenter, text);
     painter.setPen(dense ? Qt::white : QColor(16, 16, 18));
     painter.drawText(where, Qt::AlignCenter, text);
   }
 }
 
-void LogView::draw_hu(QPainter& painter, const Row& row, const ScreenAxis& axis, const NeedleLog& log) const {
+void LogView::draw_hu(QPainter& painter, const Row& row, const ScreenAxis& axis,
+                      const NeedleLog& log) const {
   const double high = top_hu(log);
-  const auto y_of = [&](double hu) { return row.bottom() - (std::clamp(hu, kLowHu, high) - kLowHu) / (high - kLowHu) * row.height; };
+  const auto y_of = [&](double hu) {
+    return row.bottom() - (std::clamp(hu, kLowHu, high) - kLowHu) / (high - kLowHu) * row.height;
+  };
   const double step = high - kLowHu > 2500 ? 1000 : 500;
   for (double hu = kLowHu; hu <= high; hu += step) {
     painter.setPen(QPen(desk_.look.rule(), hu == 0 ? 1.2 : 0.7));
@@ -139,11 +155,16 @@ void LogView::draw_hu(QPainter& painter, const Row& row, const ScreenAxis& axis,
     draw_tick(painter, axis, y_of(hu), q(number(hu, 0)));
   }
   painter.setPen(QPen(desk_.look.curve(), 1.6 * desk_.look.line()));
-  painter.drawPath(curve_of(log, axis, [&](const NeedleLog::Sample& s) { return std::isfinite(s.hu) ? y_of(s.hu) : s.hu; }));
+  painter.drawPath(curve_of(log, axis, [&](const NeedleLog::Sample& s) {
+    return std::isfinite(s.hu) ? y_of(s.hu) : s.hu;
+  }));
 }
 
-void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis& axis, const NeedleLog& log) const {
-  const auto y_of = [&](double free_mm) { return row.bottom() - std::clamp(free_mm, 0.0, kKeepOutTopMm) / kKeepOutTopMm * row.height; };
+void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis& axis,
+                            const NeedleLog& log) const {
+  const auto y_of = [&](double free_mm) {
+    return row.bottom() - std::clamp(free_mm, 0.0, kKeepOutTopMm) / kKeepOutTopMm * row.height;
+  };
   for (const double tick : {0.0, 20.0, 40.0}) {
     painter.setPen(QPen(desk_.look.rule(), 0.7));
     painter.drawLine(QPointF(axis.x0, y_of(tick)), QPointF(axis.x1, y_of(tick)));
@@ -152,30 +173,46 @@ void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis&
   painter.setFont(desk_.look.font(0.8));
   painter.setPen(desk_.look.quiet());
   if (log.nearest.empty()) {
-    painter.drawText(QRectF(axis.x0 + 6, row.y, axis.x1 - axis.x0, row.height), Qt::AlignVCenter | Qt::AlignLeft, word("log.nokeepout"));
+    painter.drawText(QRectF(axis.x0 + 6, row.y, axis.x1 - axis.x0, row.height),
+                     Qt::AlignVCenter | Qt::AlignLeft, word("log.nokeepout"));
     return;
   }
   const double limit = desk_.bench.request().limits.clearance_mm;
   painter.setPen(QPen(desk_.look.ink(), 0.9 * desk_.look.line(), Qt::DashLine));
   painter.drawLine(QPointF(axis.x0, y_of(limit)), QPointF(axis.x1, y_of(limit)));
   painter.setPen(desk_.look.quiet());
-  painter.drawText(QRectF(axis.x1 - 200, y_of(limit) - 1.15 * desk_.look.em(), 196, 1.1 * desk_.look.em()), Qt::AlignRight | Qt::AlignBottom, q(say("log.limit", mm(limit, 0))));
+  painter.drawText(
+      QRectF(axis.x1 - 200, y_of(limit) - 1.15 * desk_.look.em(), 196, 1.1 * desk_.look.em()),
+      Qt::AlignRight | Qt::AlignBottom, q(say("log.limit", mm(limit, 0))));
   painter.setPen(QPen(desk_.look.ink(), 1.5 * desk_.look.line()));
-  painter.drawPath(curve_of(log, axis, [&](const NeedleLog::Sample& s) { return y_of(s.keep_out_mm); }));
+  painter.drawPath(
+      curve_of(log, axis, [&](const NeedleLog::Sample& s) { return y_of(s.keep_out_mm); }));
   const QPointF at(axis.x(log.nearest_at_mm), y_of(log.nearest_mm));
   painter.setBrush(desk_.look.ink());
   painter.drawEllipse(at, 2.6, 2.6);
   painter.setBrush(Qt::NoBrush);
   painter.setFont(desk_.look.font(0.8, QFont::DemiBold));
-  const QString text = q(log.nearest + ", " + mm(log.nearest_mm)) + (log.nearest_mm > kKeepOutTopMm ? word("log.beyond") : QString());
+  const QString text = q(log.nearest + ", " + mm(log.nearest_mm)) +
+                       (log.nearest_mm > kKeepOutTopMm ? word("log.beyond") : QString());
   const double text_width = painter.fontMetrics().horizontalAdvance(text);
   const bool left = at.x() + 8 + text_width > axis.x1 - 90;
-  painter.fillRect(QRectF(left ? at.x() - 8 - text_width : at.x() + 8, at.y() < row.y + row.height / 2 ? at.y() + 2 : at.y() - 1.15 * desk_.look.em(), text_width, 1.05 * desk_.look.em()), desk_.look.paper());
-  painter.drawText(QRectF(left ? at.x() - 8 - text_width : at.x() + 8, at.y() < row.y + row.height / 2 ? at.y() + 2 : at.y() - 1.15 * desk_.look.em(), text_width + 4, 1.05 * desk_.look.em()), Qt::AlignLeft | Qt::AlignVCenter, text);
+  painter.fillRect(
+      QRectF(left ? at.x() - 8 - text_width : at.x() + 8,
+             at.y() < row.y + row.height / 2 ? at.y() + 2 : at.y() - 1.15 * desk_.look.em(),
+             text_width, 1.05 * desk_.look.em()),
+      desk_.look.paper());
+  painter.drawText(
+      QRectF(left ? at.x() - 8 - text_width : at.x() + 8,
+             at.y() < row.y + row.height / 2 ? at.y() + 2 : at.y() - 1.15 * desk_.look.em(),
+             text_width + 4, 1.05 * desk_.look.em()),
+      Qt::AlignLeft | Qt::AlignVCenter, text);
 }
 
-void LogView::draw_certainty(QPainter& painter, const Row& row, const ScreenAxis& axis, const NeedleLog& log) const {
-  QPainterPath path = curve_of(log, axis, [&](const NeedleLog::Sample& s) { return row.bottom() - s.confidence * row.height; });
+void LogView::draw_certainty(QPainter& painter, const Row& row, const ScreenAxis& axis,
+                             const NeedleLog& log) const {
+  QPainterPath path = curve_of(log, axis, [&](const NeedleLog::Sample& s) {
+    return row.bottom() - s.confidence * row.height;
+  });
   if (!path.isEmpty()) {
     const double last = path.currentPosition().x(), first = path.elementAt(0).x;
     path.lineTo(last, row.bottom());
@@ -185,17 +222,20 @@ void LogView::draw_certainty(QPainter& painter, const Row& row, const ScreenAxis
   }
   for (const double tick : {0.0, 1.0}) {
     painter.setPen(QPen(desk_.look.rule(), 0.7));
-    painter.drawLine(QPointF(axis.x0, row.bottom() - tick * row.height), QPointF(axis.x1, row.bottom() - tick * row.height));
+    painter.drawLine(QPointF(axis.x0, row.bottom() - tick * row.height),
+                     QPointF(axis.x1, row.bottom() - tick * row.height));
   }
   draw_tick(painter, axis, row.y + row.height / 2, word("log.percent"));
 }
 
-void LogView::draw_core(QPainter& painter, const ScreenAxis& axis, const TrackAssessment& track, double from_y, double to_y) const {
+void LogView::draw_core(QPainter& painter, const ScreenAxis& axis, const TrackAssessment& track,
+                        double from_y, double to_y) const {
   const double from = axis.x(core_from_mm(track)), to = axis.x(track.path_length_mm);
   painter.fillRect(QRectF(from, from_y, to - from, to_y - from_y), desk_.look.chosen());
 }
 
-void LogView::draw_scale(QPainter& painter, double y, const ScreenAxis& axis, const TrackAssessment& track) const {
+void LogView::draw_scale(QPainter& painter, double y, const ScreenAxis& axis,
+                         const TrackAssessment& track) const {
   painter.setPen(QPen(desk_.look.ink(), desk_.look.line()));
   painter.drawLine(QPointF(axis.x0, y), QPointF(axis.x1, y));
   painter.setFont(desk_.look.font(0.8));
@@ -204,25 +244,33 @@ void LogView::draw_scale(QPainter& painter, double y, const ScreenAxis& axis, co
     const bool named = std::fmod(std::abs(depth), step) < 0.01;
     painter.setPen(QPen(desk_.look.ink(), 0.8 * desk_.look.line()));
     painter.drawLine(QPointF(axis.x(depth), y), QPointF(axis.x(depth), y + (named ? 5 : 3)));
-    if (named) painter.drawText(QRectF(axis.x(depth) - 30, y + 5, 60, 1.1 * desk_.look.em()), Qt::AlignHCenter | Qt::AlignTop, q(number(depth, 0)));
+    if (named)
+      painter.drawText(QRectF(axis.x(depth) - 30, y + 5, 60, 1.1 * desk_.look.em()),
+                       Qt::AlignHCenter | Qt::AlignTop, q(number(depth, 0)));
   }
   const double tip = axis.x(track.path_length_mm), core = axis.x(core_from_mm(track));
   painter.setPen(QPen(desk_.look.ink(), 2.4 * desk_.look.line()));
   painter.drawLine(QPointF(core, y), QPointF(tip, y));
   painter.setBrush(desk_.look.ink());
   painter.setPen(Qt::NoPen);
-  painter.drawPolygon(QPolygonF({QPointF(tip, y), QPointF(tip - 4, y - 7), QPointF(tip + 4, y - 7)}));
+  painter.drawPolygon(
+      QPolygonF({QPointF(tip, y), QPointF(tip - 4, y - 7), QPointF(tip + 4, y - 7)}));
   painter.setBrush(Qt::NoBrush);
   painter.setPen(desk_.look.quiet());
   painter.setFont(desk_.look.font(0.8));
-  painter.drawText(QRectF(desk_.look.px(0.8), y - 0.2 * desk_.look.em(), axis.x0, 1.4 * desk_.look.em()), Qt::AlignLeft | Qt::AlignVCenter, word("log.depth"));
+  painter.drawText(
+      QRectF(desk_.look.px(0.8), y - 0.2 * desk_.look.em(), axis.x0, 1.4 * desk_.look.em()),
+      Qt::AlignLeft | Qt::AlignVCenter, word("log.depth"));
   painter.setPen(desk_.look.ink());
-  painter.drawText(QRectF(axis.x0, y + 1.15 * desk_.look.em() + 5, axis.x1 - axis.x0, 1.1 * desk_.look.em()), Qt::AlignLeft | Qt::AlignTop,
-                   q(say("log.core", number(core_from_mm(track), 1), number(track.path_length_mm, 1))));
+  painter.drawText(
+      QRectF(axis.x0, y + 1.15 * desk_.look.em() + 5, axis.x1 - axis.x0, 1.1 * desk_.look.em()),
+      Qt::AlignLeft | Qt::AlignTop,
+      q(say("log.core", number(core_from_mm(track), 1), number(track.path_length_mm, 1))));
 }
 
 void LogView::mousePressEvent(QMouseEvent* event) {
-  if (desk_.ready() && event->button() == Qt::LeftButton) desk_.set_depth_line(desk_.axis(width()).depth(event->localPos().x()));
+  if (desk_.ready() && event->button() == Qt::LeftButton)
+    desk_.set_depth_line(desk_.axis(width()).depth(event->localPos().x()));
 }
 
 void LogView::mouseMoveEvent(QMouseEvent* event) {

@@ -101,11 +101,14 @@ QWidget* MainWindow::make_head() {
   line->addWidget(object_);
   line->addSpacing(look_.px(1.2));
   line->addWidget(plan_, 1);
-  const QString names[] = {word("panel.needle"), word("panel.marks"), word("panel.body"), word("panel.search"), word("panel.approve"), word("panel.solid"), word("panel.keys")};
+  const QString names[] = {word("panel.needle"), word("panel.marks"),   word("panel.body"),
+                           word("panel.search"), word("panel.approve"), word("panel.solid"),
+                           word("panel.keys")};
   for (int n = 0; n < static_cast<int>(Drawer::none); ++n) {
     auto* button = new QPushButton(names[n]);
     button->setCheckable(true);
-    connect(button, &QPushButton::clicked, this, [this, n](bool on) { open_drawer(on ? static_cast<Drawer>(n) : Drawer::none); });
+    connect(button, &QPushButton::clicked, this,
+            [this, n](bool on) { open_drawer(on ? static_cast<Drawer>(n) : Drawer::none); });
     line->addWidget(button);
     drawer_buttons_.push_back(button);
   }
@@ -179,8 +182,9 @@ QWidget* MainWindow::make_messages() {
 }
 
 void MainWindow::make_drawers() {
-  panels_ = {new NeedlePanel(desk_), new MarksPanel(desk_), new BodyPanel(desk_, *strip_), new SearchPanel(desk_),
-             new ApprovePanel(desk_), new SolidPanel(desk_), new KeysPanel(desk_)};
+  panels_ = {new NeedlePanel(desk_), new MarksPanel(desk_),   new BodyPanel(desk_, *strip_),
+             new SearchPanel(desk_), new ApprovePanel(desk_), new SolidPanel(desk_),
+             new KeysPanel(desk_)};
   for (Panel* panel : panels_) {
     if (panel->wanted_part() > 0) {
       drawers_->addWidget(panel);
@@ -197,16 +201,15 @@ void MainWindow::make_drawers() {
   drawers_->hide();
 }
 
-void MainWindow::open(const std::filesystem::path& root) {
-  bench_.open(root);
-}
+void MainWindow::open(const std::filesystem::path& root) { bench_.open(root); }
 
 void MainWindow::open_drawer(Drawer drawer) {
   if (!desk_.ready() && drawer != Drawer::keys) drawer = Drawer::none;
   if (drawer != drawer_ && drawer_ != Drawer::none) panel(drawer_).closed();
   const bool newly = drawer != drawer_;
   drawer_ = drawer;
-  for (std::size_t n = 0; n < drawer_buttons_.size(); ++n) drawer_buttons_[n]->setChecked(static_cast<std::size_t>(drawer) == n);
+  for (std::size_t n = 0; n < drawer_buttons_.size(); ++n)
+    drawer_buttons_[n]->setChecked(static_cast<std::size_t>(drawer) == n);
   drawers_->setVisible(drawer != Drawer::none);
   fit_heights();
   if (drawer == Drawer::none || !newly) return repaint_pictures();
@@ -216,8 +219,11 @@ void MainWindow::open_drawer(Drawer drawer) {
 }
 
 bool MainWindow::is_quiet() const {
-  if (errand_runs_ || !bench_.idle() || !bench_.figures_are_whole() || bench_.search().running) return false;
-  return drawer_ != Drawer::solid || static_cast<const SolidPanel*>(panels_[static_cast<std::size_t>(Drawer::solid)])->is_drawn();
+  if (errand_runs_ || !bench_.idle() || !bench_.figures_are_whole() || bench_.search().running)
+    return false;
+  return drawer_ != Drawer::solid ||
+         static_cast<const SolidPanel*>(panels_[static_cast<std::size_t>(Drawer::solid)])
+             ->is_drawn();
 }
 
 void MainWindow::set_look(double scale, bool high_contrast) {
@@ -250,8 +256,9 @@ void MainWindow::resizeEvent(QResizeEvent* event) {
 }
 
 void MainWindow::repaint_pictures() {
-  for (QWidget* view : {static_cast<QWidget*>(strip_), static_cast<QWidget*>(section_), static_cast<QWidget*>(log_),
-                        static_cast<QWidget*>(across_), static_cast<QWidget*>(axial_), static_cast<QWidget*>(ledger_)})
+  for (QWidget* view : {static_cast<QWidget*>(strip_), static_cast<QWidget*>(section_),
+                        static_cast<QWidget*>(log_), static_cast<QWidget*>(across_),
+                        static_cast<QWidget*>(axial_), static_cast<QWidget*>(ledger_)})
     view->update();
 }
 
@@ -304,20 +311,29 @@ void MainWindow::refresh_head() {
   }
   const CaseFile& file = bench_.file();
   object_->setText(q(file.object_id));
-  std::string text = bench_.tracks().empty() ? say("head.noplan") : say("head.plan", plan_label(file));
+  std::string text =
+      bench_.tracks().empty() ? say("head.noplan") : say("head.plan", plan_label(file));
   std::vector<std::string> standing;
   std::string trouble;
   for (const std::string role : {"radiologist", "conservator", "committee"}) {
-    const auto last = std::ranges::find(file.approvals.rbegin(), file.approvals.rend(), role, &Approval::role);
+    const auto last =
+        std::ranges::find(file.approvals.rbegin(), file.approvals.rend(), role, &Approval::role);
     if (last == file.approvals.rend()) continue;
     const auto since = changed_since(*last, file);
-    if (last->decision == "declined") trouble = say("head.declined", last->by);
-    else if (!since.empty()) trouble = say("head.voided", role, joined(since));
-    else if (!last->voided.empty()) trouble = say("head.voided", role, last->voided);
-    else standing.push_back(role);
+    if (last->decision == "declined")
+      trouble = say("head.declined", last->by);
+    else if (!since.empty())
+      trouble = say("head.voided", role, joined(since));
+    else if (!last->voided.empty())
+      trouble = say("head.voided", role, last->voided);
+    else
+      standing.push_back(role);
   }
   if (!bench_.tracks().empty())
-    text += "  ·  " + (!trouble.empty() ? trouble : standing.size() == 3 ? say("head.approved") : standing.empty() ? say("head.notapproved") : say("head.someapproved", joined(standing)));
+    text += "  ·  " + (!trouble.empty()       ? trouble
+                       : standing.size() == 3 ? say("head.approved")
+                       : standing.empty()     ? say("head.notapproved")
+                                              : say("head.someapproved", joined(standing)));
   plan_->setText(q(text));
   plan_->setToolTip(q(text));
   undo_->setEnabled(!bench_.undo_text().empty());
@@ -332,8 +348,9 @@ void MainWindow::refresh_head() {
 void MainWindow::show_messages() {
   for (Finding& f : bench_.take_messages()) messages_.push_back(std::move(f));
   std::string text;
-  const std::size_t first = messages_.size() > 3 ? messages_.size() - 3 : 0;   // the newest ones
-  for (std::size_t n = first; n < messages_.size(); ++n) text += (text.empty() ? "" : "\n") + messages_[n].what;
+  const std::size_t first = messages_.size() > 3 ? messages_.size() - 3 : 0;  // the newest ones
+  for (std::size_t n = first; n < messages_.size(); ++n)
+    text += (text.empty() ? "" : "\n") + messages_[n].what;
   const std::string& fault = bench_.keep_fault();
   if (!fault.empty()) text = say("message.notkept", fault) + (text.empty() ? "" : "\n") + text;
   message_->setText(q(text));

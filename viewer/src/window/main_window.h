@@ -77,7 +77,8 @@ class MainWindow : public QMainWindow {
   void choose_ct();
   void make_demo();
   void begin_case(const std::filesystem::path& ct, const std::string& series);
-  void run_and_open(const QString& title, const std::vector<std::string>& arguments, const std::filesystem::path& case_root);
+  void run_and_open(const QString& title, const std::vector<std::string>& arguments,
+                    const std::filesystem::path& case_root);
 
   WindowOptions options_;
   Look look_;
@@ -85,7 +86,7 @@ class MainWindow : public QMainWindow {
   Desk desk_{bench_, look_};
   std::vector<Finding> messages_;
   Drawer drawer_ = Drawer::none;
-  int errand_ = 0;                 ///< grows with every errand: late news of an older one falls away
+  int errand_ = 0;  ///< grows with every errand: late news of an older one falls away
   bool errand_runs_ = false;
   std::vector<std::string> errand_lines_;
 

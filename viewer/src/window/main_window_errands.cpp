@@ -43,7 +43,9 @@ class LineStream : public std::streambuf {
 fs::path free_case_folder(const fs::path& ct) {
   const fs::path base = ct.parent_path() / (ct.stem().string() + "-case");
   for (int n = 1;; ++n)
-    if (const fs::path root = n == 1 ? base : fs::path(base.string() + "-" + std::to_string(n)); !fs::exists(root)) return root;
+    if (const fs::path root = n == 1 ? base : fs::path(base.string() + "-" + std::to_string(n));
+        !fs::exists(root))
+      return root;
 }
 
 }  // namespace
@@ -84,27 +86,38 @@ void MainWindow::read_ct(const fs::path& path) {
     } catch (const std::exception& e) {
       fault = e.what();
     }
-    QMetaObject::invokeMethod(this, [this, errand, path, found, fault] {
-      if (errand != errand_) return;
-      errand_runs_ = false;
-      std::vector<std::pair<QString, std::function<void()>>> ways;
-      if (!fault.empty()) errand_lines_.push_back(fault);
-      else
-        for (const std::string& line : inspection_lines(found)) errand_lines_.push_back(line);
-      for (const Series& s : found.series)
-        if (s.usable) ways.emplace_back(q(say("page.begin", s.uid)), [this, path, uid = s.uid] { begin_case(path, uid); });
-      if (!ways.empty()) errand_lines_.push_back(say("page.beginwhere", free_case_folder(path).string()));
-      reading_page_->show_lines(ways.empty() ? word("page.nottaken") : word("page.readingct"), errand_lines_, false);
-      ways.emplace_back(word("page.back"), [this] { bench_.close(); });
-      reading_page_->show_ways(ways);
-    }, Qt::QueuedConnection);
+    QMetaObject::invokeMethod(
+        this,
+        [this, errand, path, found, fault] {
+          if (errand != errand_) return;
+          errand_runs_ = false;
+          std::vector<std::pair<QString, std::function<void()>>> ways;
+          if (!fault.empty())
+            errand_lines_.push_back(fault);
+          else
+            for (const std::string& line : inspection_lines(found)) errand_lines_.push_back(line);
+          for (const Series& s : found.series)
+            if (s.usable)
+              ways.emplace_back(q(say("page.begin", s.uid)),
+                                [this, path, uid = s.uid] { begin_case(path, uid); });
+          if (!ways.empty())
+            errand_lines_.push_back(say("page.beginwhere", free_case_folder(path).string()));
+          reading_page_->show_lines(ways.empty() ? word("page.nottaken") : word("page.readingct"),
+                                    errand_lines_, false);
+          ways.emplace_back(word("page.back"), [this] { bench_.close(); });
+          reading_page_->show_ways(ways);
+        },
+        Qt::QueuedConnection);
   });
 }
 
 void MainWindow::begin_case(const fs::path& ct, const std::string& series) {
   const fs::path root = free_case_folder(ct);
   errand_lines_.push_back(say("page.segmenting"));
-  run_and_open(word("page.readingct"), {"segment", ct.string(), "--case", root.string(), "--series", series, "--object", ct.stem().string()}, root);
+  run_and_open(word("page.readingct"),
+               {"segment", ct.string(), "--case", root.string(), "--series", series, "--object",
+                ct.stem().string()},
+               root);
 }
 
 void MainWindow::make_demo() {
@@ -113,18 +126,22 @@ void MainWindow::make_demo() {
   run_and_open(word("page.demo"), {"demo", "--output", folder.string()}, folder / "case");
 }
 
-void MainWindow::run_and_open(const QString& title, const std::vector<std::string>& arguments, const fs::path& case_root) {
+void MainWindow::run_and_open(const QString& title, const std::vector<std::string>& arguments,
+                              const fs::path& case_root) {
   const int errand = ++errand_;
   errand_runs_ = true;
   reading_page_->show_lines(title, errand_lines_, true);
   pages_->setCurrentWidget(reading_page_);
   errand_jobs_.add([this, errand, title, arguments, case_root] {
     const auto line = [&](const std::string& text) {
-      QMetaObject::invokeMethod(this, [this, errand, title, text] {
-        if (errand != errand_) return;
-        errand_lines_.push_back(text);
-        reading_page_->show_lines(title, errand_lines_, true);
-      }, Qt::QueuedConnection);
+      QMetaObject::invokeMethod(
+          this,
+          [this, errand, title, text] {
+            if (errand != errand_) return;
+            errand_lines_.push_back(text);
+            reading_page_->show_lines(title, errand_lines_, true);
+          },
+          Qt::QueuedConnection);
     };
     int status = 0;
     {
@@ -132,13 +149,16 @@ void MainWindow::run_and_open(const QString& title, const std::vector<std::strin
       std::ostream out(&out_lines), err(&err_lines);
       status = options_.run_command(arguments, out, err);
     }
-    QMetaObject::invokeMethod(this, [this, errand, status, case_root] {
-      if (errand != errand_) return;
-      errand_runs_ = false;
-      if (status == 0) return open(case_root);
-      reading_page_->show_lines(word("page.nottaken"), errand_lines_, false);
-      reading_page_->show_ways({{word("page.back"), [this] { bench_.close(); }}});
-    }, Qt::QueuedConnection);
+    QMetaObject::invokeMethod(
+        this,
+        [this, errand, status, case_root] {
+          if (errand != errand_) return;
+          errand_runs_ = false;
+          if (status == 0) return open(case_root);
+          reading_page_->show_lines(word("page.nottaken"), errand_lines_, false);
+          reading_page_->show_ways({{word("page.back"), [this] { bench_.close(); }}});
+        },
+        Qt::QueuedConnection);
   });
 }
 
@@ -149,10 +169,12 @@ void MainWindow::show_refusal() {
       const QString path = QFileDialog::getExistingDirectory(this, word("page.ctfolder"));
       if (!path.isEmpty()) bench_.find_ct(path.toStdString());
     });
-  if (bench_.refusal() == Refusal::damaged) ways.emplace_back(word("page.restore"), [this] { bench_.restore_from_history(); });
+  if (bench_.refusal() == Refusal::damaged)
+    ways.emplace_back(word("page.restore"), [this] { bench_.restore_from_history(); });
   ways.emplace_back(word("page.again"), [this] { open(fs::path(bench_.root())); });
   ways.emplace_back(word("page.back"), [this] { bench_.close(); });
-  reading_page_->show_lines(word("page.refused"), {bench_.root().string(), bench_.refusal_text()}, false);
+  reading_page_->show_lines(word("page.refused"), {bench_.root().string(), bench_.refusal_text()},
+                            false);
   reading_page_->show_ways(ways);
   pages_->setCurrentWidget(reading_page_);
 }

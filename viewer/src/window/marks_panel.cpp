@@ -14,7 +14,8 @@
 namespace leastharm {
 namespace {
 
-constexpr MarkKind kKinds[] = {MarkKind::cavity, MarkKind::keep_out, MarkKind::opening, MarkKind::zone};
+constexpr MarkKind kKinds[] = {MarkKind::cavity, MarkKind::keep_out, MarkKind::opening,
+                               MarkKind::zone};
 
 }  // namespace
 
@@ -35,7 +36,8 @@ void MarksPanel::add_new_mark() {
   radius_ = make_number(0.5, 300, 1, QStringLiteral("mm"));
   radius_->setValue(desk_.ball_mm);
   material_ = new QComboBox;
-  for (const std::string_view name : kMaterialNames) material_->addItem(q(spoken(*material_named(name))), q(std::string(name)));
+  for (const std::string_view name : kMaterialNames)
+    material_->addItem(q(spoken(*material_named(name))), q(std::string(name)));
   material_->setCurrentIndex(static_cast<int>(Material::packing));
   form->addRow(word("marks.as"), kind_);
   form->addRow(word("marks.name"), name_);
@@ -52,7 +54,8 @@ void MarksPanel::add_new_mark() {
   for (QPushButton* button : {ball_, connected_, outline_}) button->setCheckable(true);
   drawn_ = add_note(word("marks.hint"));
   connect(kind_, qOverload<int>(&QComboBox::currentIndexChanged), this, [this] { refresh(0); });
-  connect(radius_, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this](double mm) { desk_.ball_mm = mm; });
+  connect(radius_, qOverload<double>(&QDoubleSpinBox::valueChanged), this,
+          [this](double mm) { desk_.ball_mm = mm; });
   connect(ball_, &QPushButton::clicked, this, [this](bool on) { use(Tool::ball, on); });
   connect(connected_, &QPushButton::clicked, this, [this](bool on) { use(Tool::connected, on); });
   connect(outline_, &QPushButton::clicked, this, [this](bool on) { use(Tool::outline, on); });
@@ -86,14 +89,18 @@ void MarksPanel::add_list() {
   add_row({remove_, waive_});
   connect(list_, &QListWidget::currentRowChanged, this, [this] { refresh(0); });
   connect(remove_, &QPushButton::clicked, this, [this] {
-    if (list_->currentItem()) desk_.bench.remove_mark(list_->currentItem()->data(Qt::UserRole).toString().toStdString());
+    if (list_->currentItem())
+      desk_.bench.remove_mark(list_->currentItem()->data(Qt::UserRole).toString().toStdString());
   });
   connect(waive_, &QPushButton::clicked, this, [this] {
     if (!list_->currentItem()) return;
     const std::string name = list_->currentItem()->data(Qt::UserRole).toString().toStdString();
     const auto mark = std::ranges::find(desk_.bench.file().marks, name, &MarkRecord::name);
-    if (mark != desk_.bench.file().marks.end() && is_waived(desk_.bench.file(), *mark)) desk_.bench.take_waiver_back(name);
-    else desk_.bench.waive(name, by_->text().trimmed().toStdString(), why_->text().trimmed().toStdString());
+    if (mark != desk_.bench.file().marks.end() && is_waived(desk_.bench.file(), *mark))
+      desk_.bench.take_waiver_back(name);
+    else
+      desk_.bench.waive(name, by_->text().trimmed().toStdString(),
+                        why_->text().trimmed().toStdString());
   });
 }
 
@@ -101,7 +108,8 @@ void MarksPanel::add_brush() {
   add_heading(word("marks.correct"));
   auto* form = add_form();
   brush_to_ = new QComboBox;
-  for (const std::string_view name : kMaterialNames) brush_to_->addItem(q(spoken(*material_named(name))));
+  for (const std::string_view name : kMaterialNames)
+    brush_to_->addItem(q(spoken(*material_named(name))));
   brush_to_->setCurrentIndex(static_cast<int>(Material::packing));
   brush_ = make_number(0.5, 60, 1, QStringLiteral("mm"));
   brush_->setValue(desk_.brush_mm);
@@ -114,7 +122,8 @@ void MarksPanel::add_brush() {
   brush_button_->setCheckable(true);
   add_row({brush_button_});
   add_note(word("marks.brushhint"));
-  connect(brush_, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this](double mm) { desk_.brush_mm = mm; });
+  connect(brush_, qOverload<double>(&QDoubleSpinBox::valueChanged), this,
+          [this](double mm) { desk_.brush_mm = mm; });
   connect(brush_button_, &QPushButton::clicked, this, [this](bool on) { use(Tool::brush, on); });
 }
 
@@ -138,19 +147,23 @@ MarkRecipe MarksPanel::recipe() const {
 bool MarksPanel::take_tool(Tool tool, const std::vector<Vec3>& points) {
   if (points.empty()) return false;
   if (tool == Tool::brush) {
-    desk_.bench.paint({points, brush_->value(), static_cast<Material>(brush_to_->currentIndex()), border_->isChecked()});
+    desk_.bench.paint({points, brush_->value(), static_cast<Material>(brush_to_->currentIndex()),
+                       border_->isChecked()});
     return true;
   }
   MarkRecipe r = recipe();
   r.at_lps_mm = points.front();
-  if (tool == Tool::ball) r.way = MarkRecipe::Way::ball;
-  else if (tool == Tool::connected) r.way = MarkRecipe::Way::connected;
+  if (tool == Tool::ball)
+    r.way = MarkRecipe::Way::ball;
+  else if (tool == Tool::connected)
+    r.way = MarkRecipe::Way::connected;
   else if (tool == Tool::outline) {
     if (points.size() >= 3) outlines_.push_back(points);
     desk_.outlines = outlines_;
     say_outlines();
     return true;
-  } else return false;
+  } else
+    return false;
   desk_.bench.make_mark(r);
   use(tool, false);
   return true;
@@ -164,12 +177,15 @@ void MarksPanel::say_outlines() {
 }
 
 void MarksPanel::fill_list() {
-  const QString chosen = list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
+  const QString chosen =
+      list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
   list_->clear();
   for (const MarkRecord& mark : desk_.bench.file().marks) {
     const bool waived = is_waived(desk_.bench.file(), mark);
-    auto* item = new QListWidgetItem(q(mark.name + "  ·  " + std::string(leastharm::name_of(mark.kind)) + "  ·  " + number(mark.volume_mm3 / 1000, 1) + " cm³" +
-                                       (waived ? "  ·  " + say("marks.waived") : "")));
+    auto* item =
+        new QListWidgetItem(q(mark.name + "  ·  " + std::string(leastharm::name_of(mark.kind)) +
+                              "  ·  " + number(mark.volume_mm3 / 1000, 1) + " cm³" +
+                              (waived ? "  ·  " + say("marks.waived") : "")));
     item->setData(Qt::UserRole, q(mark.name));
     list_->addItem(item);
     if (q(mark.name) == chosen) list_->setCurrentItem(item);
@@ -187,16 +203,21 @@ void MarksPanel::refresh(unsigned changed) {
   outline_->setChecked(desk_.tool == Tool::outline);
   brush_button_->setChecked(desk_.tool == Tool::brush);
   desk_.outlines = outlines_;
-  if (desk_.tool == Tool::outline || !outlines_.empty()) say_outlines();
-  else drawn_->setText(word("marks.hint"));
+  if (desk_.tool == Tool::outline || !outlines_.empty())
+    say_outlines();
+  else
+    drawn_->setText(word("marks.hint"));
   fill_->setEnabled(!outlines_.empty());
-  const QString name = list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
-  const auto mark = std::ranges::find(desk_.bench.file().marks, name.toStdString(), &MarkRecord::name);
+  const QString name =
+      list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
+  const auto mark =
+      std::ranges::find(desk_.bench.file().marks, name.toStdString(), &MarkRecord::name);
   const bool any = mark != desk_.bench.file().marks.end();
   const bool automatic = any && mark->made_by.contains("automatic");
   remove_->setEnabled(any && !automatic);
   waive_->setEnabled(automatic);
-  waive_->setText(any && is_waived(desk_.bench.file(), *mark) ? word("marks.unwaive") : word("marks.waive"));
+  waive_->setText(any && is_waived(desk_.bench.file(), *mark) ? word("marks.unwaive")
+                                                              : word("marks.waive"));
 }
 
 }  // namespace leastharm

@@ -7,8 +7,8 @@ class QListWidget;
 
 namespace leastharm {
 
-/// Marks: setting them by ball, by connected material, by outlines on sparse slices, by a whole material; waivers; and the
-/// brush that corrects materials.
+/// Marks: setting them by ball, by connected material, by outlines on sparse slices, by a whole
+/// material; waivers; and the brush that corrects materials.
 class MarksPanel : public Panel {
  public:
   explicit MarksPanel(Desk& desk);

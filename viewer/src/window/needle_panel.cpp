@@ -29,7 +29,9 @@ std::vector<Needle> choices(const Workbench& bench) {
 }
 
 std::string name_of(const Needle& n) {
-  return n.name.empty() ? number(n.outer_mm, 1) + " / " + number(n.bore_mm, 1) + " mm, " + number(n.throw_mm, 0) + " mm" : n.name;
+  return n.name.empty() ? number(n.outer_mm, 1) + " / " + number(n.bore_mm, 1) + " mm, " +
+                              number(n.throw_mm, 0) + " mm"
+                        : n.name;
 }
 
 }  // namespace
@@ -39,21 +41,25 @@ NeedlePanel::NeedlePanel(Desk& desk) : Panel(desk, word("panel.needle")) {
   add_->setCheckable(true);
   remove_ = make_button(word("needle.remove"));
   add_row({add_, remove_});
-  connect(add_, &QPushButton::toggled, this, [this](bool on) { desk_.tool = on ? Tool::add_track : Tool::needle; });
+  connect(add_, &QPushButton::toggled, this,
+          [this](bool on) { desk_.tool = on ? Tool::add_track : Tool::needle; });
   connect(remove_, &QPushButton::clicked, this, [this] { desk_.bench.remove_track(); });
   auto* form = add_form();
   needle_ = new QComboBox;
   needle_->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
   request_ = new QComboBox;
   form->addRow(word("needle.needle"), needle_);
-  const std::array<QString, 5> names{word("needle.outer"), word("needle.bore"), word("needle.throw"), word("needle.usable"), word("needle.deadtip")};
+  const std::array<QString, 5> names{word("needle.outer"), word("needle.bore"),
+                                     word("needle.throw"), word("needle.usable"),
+                                     word("needle.deadtip")};
   for (std::size_t n = 0; n < 5; ++n) {
-    measures_[n] = make_number(n == 4 ? 0 : 0.1, n == 3 || n == 2 ? 1000 : 30, 2, QStringLiteral("mm"));
+    measures_[n] =
+        make_number(n == 4 ? 0 : 0.1, n == 3 || n == 2 ? 1000 : 30, 2, QStringLiteral("mm"));
     form->addRow(names[n], measures_[n]);
     connect(measures_[n], qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] {
       if (setting_ || !desk_.bench.has_track()) return;
       Needle needle = desk_.bench.track().needle;
-      needle.name.clear();   // no longer the catalogue's
+      needle.name.clear();  // no longer the catalogue's
       needle.source = say("needle.byhand");
       needle.outer_mm = measures_[0]->value();
       needle.bore_mm = measures_[1]->value();
@@ -72,7 +78,8 @@ NeedlePanel::NeedlePanel(Desk& desk) : Panel(desk, word("panel.needle")) {
     for (QDoubleSpinBox*& field : *places) {
       field = make_number(-5000, 5000, 1, {});
       row->addWidget(field);
-      connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] { move_from_fields(); });
+      connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this,
+              [this] { move_from_fields(); });
     }
     form->addRow(places == &entry_ ? word("needle.entrylps") : word("needle.tiplps"), row);
   }
@@ -98,7 +105,9 @@ void NeedlePanel::move_from_fields() {
   if (setting_ || !desk_.bench.has_track()) return;
   Track track = desk_.shown_track();
   track.tip_lps_mm = Vec3(tip_[0]->value(), tip_[1]->value(), tip_[2]->value());
-  desk_.bench.move_track(with_entry(desk_.bench.ground().body, track, Vec3(entry_[0]->value(), entry_[1]->value(), entry_[2]->value())));
+  desk_.bench.move_track(
+      with_entry(desk_.bench.ground().body, track,
+                 Vec3(entry_[0]->value(), entry_[1]->value(), entry_[2]->value())));
 }
 
 void NeedlePanel::fill_choices() {
@@ -110,7 +119,8 @@ void NeedlePanel::fill_choices() {
   for (const Request& r : desk_.bench.request().requests) request_->addItem(q(r.id), q(r.id));
   const Track& track = desk_.bench.track();
   for (std::size_t n = 0; n < needles_.size(); ++n)
-    if (to_json(needles_[n]) == to_json(track.needle)) needle_->setCurrentIndex(static_cast<int>(n));
+    if (to_json(needles_[n]) == to_json(track.needle))
+      needle_->setCurrentIndex(static_cast<int>(n));
   request_->setCurrentIndex(std::max(0, request_->findData(q(track.request))));
 }
 
@@ -134,13 +144,15 @@ void NeedlePanel::fill_figures() {
     return;
   }
   const TrackAssessment& a = figures->assessment;
-  std::string text = say("needle.angles", number(a.entry_angle_deg, 0), number(a.tilt_deg, 0)) + "\n" +
-                     (a.through_opening ? say("needle.opening") : say("needle.hole", number(a.hole_area_mm2, 1))) + "\n" +
-                     say("needle.coreholds", number(a.core.requested_mm3, 1), number(a.core.volume_mm3, 1));
+  std::string text =
+      say("needle.angles", number(a.entry_angle_deg, 0), number(a.tilt_deg, 0)) + "\n" +
+      (a.through_opening ? say("needle.opening") : say("needle.hole", number(a.hole_area_mm2, 1))) +
+      "\n" + say("needle.coreholds", number(a.core.requested_mm3, 1), number(a.core.volume_mm3, 1));
   if (figures->with_chances) text += "\n" + say("needle.reach", chance(a.p_reach));
   for (const auto& [name, clearance] : a.clearance_mm) {
     text += "\n" + say("needle.clearance", name, mm(clearance));
-    if (const auto p = a.p_touch.find(name); p != a.p_touch.end()) text += ", " + say("needle.touch", chance(p->second));
+    if (const auto p = a.p_touch.find(name); p != a.p_touch.end())
+      text += ", " + say("needle.touch", chance(p->second));
   }
   figures_->setText(q(text));
   std::string parts;
@@ -153,7 +165,8 @@ void NeedlePanel::refresh(unsigned changed) {
   add_->setChecked(desk_.tool == Tool::add_track);
   const bool any = desk_.bench.has_track();
   remove_->setEnabled(any);
-  for (QWidget* widget : std::initializer_list<QWidget*>{needle_, request_, length_}) widget->setEnabled(any);
+  for (QWidget* widget : std::initializer_list<QWidget*>{needle_, request_, length_})
+    widget->setEnabled(any);
   if (!any) {
     figures_->setText(word("needle.none"));
     damage_->clear();

@@ -19,7 +19,7 @@ class NeedlePanel : public Panel {
   void fill_figures();
   void move_from_fields();
   QComboBox *needle_, *request_;
-  std::array<QDoubleSpinBox*, 5> measures_{};   ///< outer, bore, throw, usable, dead tip
+  std::array<QDoubleSpinBox*, 5> measures_{};  ///< outer, bore, throw, usable, dead tip
   QDoubleSpinBox* length_;
   std::array<QDoubleSpinBox*, 3> entry_{}, tip_{};
   QPushButton *add_, *remove_;

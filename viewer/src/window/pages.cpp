@@ -19,7 +19,9 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr int kMostRecent = 8;
-constexpr Material kLegend[] = {Material::wrapping, Material::body, Material::packing, Material::bone, Material::resin, Material::dense, Material::support};
+constexpr Material kLegend[] = {Material::wrapping, Material::body,  Material::packing,
+                                Material::bone,     Material::resin, Material::dense,
+                                Material::support};
 
 QPushButton* act_button(const QString& text) {
   auto* button = new QPushButton(text);
@@ -39,8 +41,11 @@ QLabel* wrapped(const QString& text, const QFont& font) {
 
 std::vector<fs::path> recent_cases() {
   std::vector<fs::path> cases;
-  for (const QString& path : QSettings(QStringLiteral("leastharm"), QStringLiteral("leastharm")).value(QStringLiteral("recent")).toStringList())
-    if (std::error_code none; fs::exists(path.toStdString(), none)) cases.emplace_back(path.toStdString());
+  for (const QString& path : QSettings(QStringLiteral("leastharm"), QStringLiteral("leastharm"))
+                                 .value(QStringLiteral("recent"))
+                                 .toStringList())
+    if (std::error_code none; fs::exists(path.toStdString(), none))
+      cases.emplace_back(path.toStdString());
   return cases;
 }
 
@@ -54,7 +59,8 @@ void remember_case(const fs::path& root) {
   settings.setValue(QStringLiteral("recent"), list);
 }
 
-StartPage::StartPage(const Look& look, Errands errands) : look_(look), errands_(std::move(errands)) {
+StartPage::StartPage(const Look& look, Errands errands)
+    : look_(look), errands_(std::move(errands)) {
   setAcceptDrops(true);
   auto* middle = new QVBoxLayout(this);
   middle->setContentsMargins(look.px(6), look.px(5), look.px(6), look.px(9));
@@ -65,7 +71,8 @@ StartPage::StartPage(const Look& look, Errands errands) : look_(look), errands_(
   middle->addSpacing(look.px(2.2));
   auto* columns = new QHBoxLayout;
   columns->setSpacing(look.px(4));
-  const auto add_column = [&](const QString& title, const QString& text, std::vector<QPushButton*> buttons) {
+  const auto add_column = [&](const QString& title, const QString& text,
+                              std::vector<QPushButton*> buttons) {
     auto* column = new QVBoxLayout;
     column->setSpacing(look.px(0.6));
     column->addWidget(wrapped(title, look.title()));
@@ -102,7 +109,8 @@ StartPage::StartPage(const Look& look, Errands errands) : look_(look), errands_(
 void StartPage::refresh() {
   recent_->clear();
   for (const fs::path& root : recent_cases()) {
-    auto* item = new QListWidgetItem(q(root.filename().string() + "   " + root.parent_path().string()));
+    auto* item =
+        new QListWidgetItem(q(root.filename().string() + "   " + root.parent_path().string()));
     item->setData(Qt::UserRole, q(root.string()));
     recent_->addItem(item);
   }
@@ -114,23 +122,31 @@ void StartPage::refresh() {
 }
 
 void StartPage::paintEvent(QPaintEvent*) {
-  // The materials as they are drawn everywhere, with their names: the window's legend, laid out like a log.
+  // The materials as they are drawn everywhere, with their names: the window's legend, laid out
+  // like a log.
   QPainter painter(this);
   painter.setRenderHint(QPainter::Antialiasing);
-  const double left = look_.px(6), right = width() - look_.px(6), high = look_.px(2.4), y = height() - look_.px(6);
+  const double left = look_.px(6), right = width() - look_.px(6), high = look_.px(2.4),
+               y = height() - look_.px(6);
   const double each = (right - left) / static_cast<double>(std::size(kLegend));
-  paint_by_cairo(painter, QRect(static_cast<int>(left), static_cast<int>(y), static_cast<int>(right - left), static_cast<int>(high)), [&](cairo_t* cairo) {
-    for (std::size_t n = 0; n < std::size(kLegend); ++n) {
-      add_rect(cairo, {static_cast<double>(n) * each, 0, each, high});
-      fill_as(cairo, kLegend[n]);
-      add_rect(cairo, {static_cast<double>(n) * each + 0.5, 0.5, each - 1, std::floor(high) - 1});
-      stroke(cairo, kInk, 0.8);
-    }
-  });
+  paint_by_cairo(painter,
+                 QRect(static_cast<int>(left), static_cast<int>(y), static_cast<int>(right - left),
+                       static_cast<int>(high)),
+                 [&](cairo_t* cairo) {
+                   for (std::size_t n = 0; n < std::size(kLegend); ++n) {
+                     add_rect(cairo, {static_cast<double>(n) * each, 0, each, high});
+                     fill_as(cairo, kLegend[n]);
+                     add_rect(cairo, {static_cast<double>(n) * each + 0.5, 0.5, each - 1,
+                                      std::floor(high) - 1});
+                     stroke(cairo, kInk, 0.8);
+                   }
+                 });
   painter.setFont(look_.font(0.9, QFont::DemiBold));
   painter.setPen(look_.ink());
   for (std::size_t n = 0; n < std::size(kLegend); ++n)
-    painter.drawText(QRectF(left + static_cast<double>(n) * each, y + high + look_.px(0.2), each, look_.px(1.4)), Qt::AlignCenter, q(spoken(kLegend[n])));
+    painter.drawText(
+        QRectF(left + static_cast<double>(n) * each, y + high + look_.px(0.2), each, look_.px(1.4)),
+        Qt::AlignCenter, q(spoken(kLegend[n])));
 }
 
 void StartPage::dragEnterEvent(QDragEnterEvent* event) {
@@ -141,8 +157,10 @@ void StartPage::dropEvent(QDropEvent* event) {
   const auto urls = event->mimeData()->urls();
   if (urls.isEmpty() || !urls.front().isLocalFile()) return;
   const fs::path path = urls.front().toLocalFile().toStdString();
-  if (fs::exists(path / "case.json")) errands_.open_case(path);
-  else if (errands_.read_ct) errands_.read_ct(path);
+  if (fs::exists(path / "case.json"))
+    errands_.open_case(path);
+  else if (errands_.read_ct)
+    errands_.read_ct(path);
 }
 
 ReadingPage::ReadingPage(const Look& look) : look_(look) {
@@ -163,7 +181,8 @@ ReadingPage::ReadingPage(const Look& look) : look_(look) {
   column->addLayout(ways_);
 }
 
-void ReadingPage::show_lines(const QString& title, const std::vector<std::string>& lines, bool busy) {
+void ReadingPage::show_lines(const QString& title, const std::vector<std::string>& lines,
+                             bool busy) {
   title_->setText(title);
   std::string text;
   for (const std::string& line : lines) text += (text.empty() ? "" : "\n") + line;
@@ -194,19 +213,26 @@ void ReadingPage::show_ways(const std::vector<std::pair<QString, std::function<v
   }
 }
 
-void ReadingPage::timerEvent(QTimerEvent*) { busy_->setText(q(say("page.seconds", std::to_string(++seconds_)))); }
+void ReadingPage::timerEvent(QTimerEvent*) {
+  busy_->setText(q(say("page.seconds", std::to_string(++seconds_))));
+}
 
 std::vector<std::string> inspection_lines(const Inspection& inspection) {
   std::vector<std::string> lines;
   for (const Series& s : inspection.series) {
     const Grid& g = s.grid;
     lines.push_back(say("intake.series", s.modality, std::to_string(s.slices),
-                        std::to_string(g.size[0]) + " × " + std::to_string(g.size[1]) + " × " + std::to_string(g.size[2])) + ", " +
-                    number(g.spacing_mm.x(), 2) + " × " + number(g.spacing_mm.y(), 2) + " × " + mm(g.spacing_mm.z(), 2) + (s.usable ? "" : say("intake.unusable")));
-    for (const Finding& f : s.findings) lines.push_back("    " + std::string(name_of(f.level)) + ": " + f.what);
+                        std::to_string(g.size[0]) + " × " + std::to_string(g.size[1]) + " × " +
+                            std::to_string(g.size[2])) +
+                    ", " + number(g.spacing_mm.x(), 2) + " × " + number(g.spacing_mm.y(), 2) +
+                    " × " + mm(g.spacing_mm.z(), 2) + (s.usable ? "" : say("intake.unusable")));
+    for (const Finding& f : s.findings)
+      lines.push_back("    " + std::string(name_of(f.level)) + ": " + f.what);
   }
-  if (inspection.non_image_files > 0) lines.push_back(say("intake.others", counted(inspection.non_image_files, "file")));
-  for (const Finding& f : inspection.findings) lines.push_back(std::string(name_of(f.level)) + ": " + f.what);
+  if (inspection.non_image_files > 0)
+    lines.push_back(say("intake.others", counted(inspection.non_image_files, "file")));
+  for (const Finding& f : inspection.findings)
+    lines.push_back(std::string(name_of(f.level)) + ": " + f.what);
   if (inspection.series.empty()) lines.push_back(say("intake.none"));
   return lines;
 }

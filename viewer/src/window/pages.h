@@ -25,7 +25,7 @@ struct Errands {
 class StartPage : public QWidget {
  public:
   StartPage(const Look& look, Errands errands);
-  void refresh();   ///< the recent cases
+  void refresh();  ///< the recent cases
 
  protected:
   void paintEvent(QPaintEvent*) override;

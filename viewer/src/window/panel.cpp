@@ -9,7 +9,8 @@ namespace leastharm {
 
 Panel::Panel(Desk& desk, const QString& title) : desk_(desk), column_(new QVBoxLayout(this)) {
   setObjectName(QStringLiteral("drawer"));
-  column_->setContentsMargins(desk.look.px(1.2), desk.look.px(0.5), desk.look.px(1.2), desk.look.px(1));
+  column_->setContentsMargins(desk.look.px(1.2), desk.look.px(0.5), desk.look.px(1.2),
+                              desk.look.px(1));
   column_->setSpacing(desk.look.px(0.45));
   column_->setAlignment(Qt::AlignTop);
   auto* head = new QLabel(title);

@@ -15,7 +15,7 @@ constexpr int kRowsWorthAThread = 64;
 struct Sampler {
   const Body& body;
   std::array<std::ptrdiff_t, 3> stride;
-  Vec3 start, across, down;   ///< continuous index of the first pixel, and per column and row
+  Vec3 start, across, down;  ///< continuous index of the first pixel, and per column and row
 
   Sampler(const Body& b, const SlicePlane& plane)
       : body(b),
@@ -26,7 +26,8 @@ struct Sampler {
 };
 
 /// Material with the largest share of the eight corners.
-std::uint8_t voted(const std::array<std::uint8_t, 8>& materials, const std::array<float, 8>& share) {
+std::uint8_t voted(const std::array<std::uint8_t, 8>& materials,
+                   const std::array<float, 8>& share) {
   std::array<float, kMaterialCount> votes{};
   for (std::size_t n = 0; n < 8; ++n) votes[materials[n] % kMaterialCount] += share[n];
   return static_cast<std::uint8_t>(std::max_element(votes.begin(), votes.end()) - votes.begin());
@@ -77,7 +78,8 @@ Pixel sample(const Sampler& s, const Vec3& index) {
   Pixel pixel;
   for (std::size_t n = 0; n < 8; ++n) pixel.hu += share[n] * hu[n];
   pixel.material = same ? materials[0] : voted(materials, share);
-  pixel.confidence = s.body.confidence.empty() ? 255 : s.body.confidence[static_cast<std::size_t>(nearest)];
+  pixel.confidence =
+      s.body.confidence.empty() ? 255 : s.body.confidence[static_cast<std::size_t>(nearest)];
   return pixel;
 }
 
@@ -103,7 +105,8 @@ std::uint32_t packed(Rgb colour) {
 const PerMaterial<std::uint32_t>& packed_colours() {
   static const PerMaterial<std::uint32_t> colours = [] {
     PerMaterial<std::uint32_t> c{};
-    for (std::size_t m = 0; m < kMaterialCount; ++m) c[m] = packed(colour_of(static_cast<Material>(m)));
+    for (std::size_t m = 0; m < kMaterialCount; ++m)
+      c[m] = packed(colour_of(static_cast<Material>(m)));
     // Black lines vanish on a dark picture.
     c[static_cast<std::size_t>(Material::dense)] = 0xFFFFFF;
     return c;
@@ -124,14 +127,21 @@ std::uint32_t mixed(std::uint32_t under, std::uint32_t over, std::uint32_t part)
 /// The same hatch directions as on paper (ink.cpp), on screen pixels.
 bool on_hatch(Material material, int x, int y) {
   switch (material) {
-    case Material::wrapping: return y % 5 == 0;
-    case Material::body: return x % 6 == (y / 6 % 2) * 3 && y % 6 == 0;
-    case Material::packing: return (x + y) % 6 == 0;
-    case Material::bone: return x % 4 == 0;
-    case Material::resin: return (x + y) % 6 == 0 || (x - y + 6000) % 6 == 0;
-    case Material::support: return x % 8 == 0 || y % 8 == 0;
+    case Material::wrapping:
+      return y % 5 == 0;
+    case Material::body:
+      return x % 6 == (y / 6 % 2) * 3 && y % 6 == 0;
+    case Material::packing:
+      return (x + y) % 6 == 0;
+    case Material::bone:
+      return x % 4 == 0;
+    case Material::resin:
+      return (x + y) % 6 == 0 || (x - y + 6000) % 6 == 0;
+    case Material::support:
+      return x % 8 == 0 || y % 8 == 0;
     case Material::air:
-    case Material::dense: break;
+    case Material::dense:
+      break;
   }
   return false;
 }
@@ -153,7 +163,8 @@ void paint_outlines(const PlaneCut& cut, int thick_px, std::span<std::uint32_t> 
   const auto& colours = packed_colours();
   for (int row = 0; row + 1 < height; ++row)
     for (int column = 0; column + 1 < width; ++column) {
-      const std::size_t here = static_cast<std::size_t>(row) * static_cast<std::size_t>(width) + static_cast<std::size_t>(column);
+      const std::size_t here = static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
+                               static_cast<std::size_t>(column);
       const std::uint8_t a = cut.material[here];
       for (const std::size_t next : {here + 1, here + static_cast<std::size_t>(width)}) {
         const std::uint8_t b = cut.material[next];
@@ -170,7 +181,8 @@ void paint_outlines(const PlaneCut& cut, int thick_px, std::span<std::uint32_t> 
 
 void cut_plane(const Body& body, const SlicePlane& plane, PlaneCut& into) {
   into.plane = plane;
-  const std::size_t count = static_cast<std::size_t>(plane.width) * static_cast<std::size_t>(plane.height);
+  const std::size_t count =
+      static_cast<std::size_t>(plane.width) * static_cast<std::size_t>(plane.height);
   into.hu.resize(count);
   into.material.resize(count);
   into.confidence.resize(count);
@@ -184,7 +196,8 @@ void cut_plane(const Body& body, const SlicePlane& plane, PlaneCut& into) {
 
 void paint_cut(const PlaneCut& cut, const Tone& tone, std::span<std::uint32_t> pixels) {
   const double range = std::max(1.0, tone.scale.white_hu - tone.scale.black_hu);
-  const auto scale = static_cast<float>(255 / range), black = static_cast<float>(tone.scale.black_hu);
+  const auto scale = static_cast<float>(255 / range),
+             black = static_cast<float>(tone.scale.black_hu);
   const auto& colours = packed_colours();
   const int width = cut.plane.width;
   std::size_t here = 0;
@@ -192,16 +205,20 @@ void paint_cut(const PlaneCut& cut, const Tone& tone, std::span<std::uint32_t> p
     for (int column = 0; column < width; ++column, ++here) {
       const std::uint8_t m = cut.material[here];
       if (m == kUnmeasured) {
-        pixels[here] = (row + column) % 12 == 0 ? 0x3A3A3C : 0x2A2A2C;   // no reading: not black, which would mean air
+        pixels[here] = (row + column) % 12 == 0
+                           ? 0x3A3A3C
+                           : 0x2A2A2C;  // no reading: not black, which would mean air
         continue;
       }
-      const auto grey = static_cast<std::uint32_t>(std::clamp((cut.hu[here] - black) * scale, 0.0f, 255.0f));
+      const auto grey =
+          static_cast<std::uint32_t>(std::clamp((cut.hu[here] - black) * scale, 0.0f, 255.0f));
       std::uint32_t pixel = grey * 0x010101u;
       if (tone.hatches && m != 0) {
         pixel = mixed(pixel, colours[m], 64);
         if (on_hatch(static_cast<Material>(m), column, row)) pixel = mixed(pixel, colours[m], 170);
       }
-      if (tone.confidence && m != 0 && speck(column, row, 1 - cut.confidence[here] / 255.0)) pixel = 0xF4F1EA;
+      if (tone.confidence && m != 0 && speck(column, row, 1 - cut.confidence[here] / 255.0))
+        pixel = 0xF4F1EA;
       pixels[here] = pixel;
     }
   if (tone.outlines) paint_outlines(cut, tone.outline_px, pixels);

@@ -8,25 +8,27 @@
 
 namespace leastharm {
 
-/// HU, materials and confidence on a plane, row by row. Kept between repaints: its buffers are used again.
+/// HU, materials and confidence on a plane, row by row. Kept between repaints: its buffers are used
+/// again.
 struct PlaneCut {
   SlicePlane plane;
   std::vector<float> hu;
-  std::vector<std::uint8_t> material;     ///< `kUnmeasured` where the scan has no reading
-  std::vector<std::uint8_t> confidence;   ///< 255 = sure
+  std::vector<std::uint8_t> material;    ///< `kUnmeasured` where the scan has no reading
+  std::vector<std::uint8_t> confidence;  ///< 255 = sure
 };
 inline constexpr std::uint8_t kUnmeasured = 255;
 
-/// Cuts the body along a plane. HU are trilinear; a pixel's material is the one with the largest trilinear share, so
-/// that borders run smoothly between voxel centres; confidence is that of the nearest voxel. About 10 ns a pixel.
+/// Cuts the body along a plane. HU are trilinear; a pixel's material is the one with the largest
+/// trilinear share, so that borders run smoothly between voxel centres; confidence is that of the
+/// nearest voxel. About 10 ns a pixel.
 void cut_plane(const Body& body, const SlicePlane& plane, PlaneCut& into);
 
 /// How a cut is shown.
 struct Tone {
   GreyScale scale;
-  bool hatches = false;      ///< tint and hatch of each material over the grey
-  bool confidence = false;   ///< specks where the map is unsure, the denser the less sure
-  bool outlines = true;      ///< borders between materials in their colours
+  bool hatches = false;     ///< tint and hatch of each material over the grey
+  bool confidence = false;  ///< specks where the map is unsure, the denser the less sure
+  bool outlines = true;     ///< borders between materials in their colours
   int outline_px = 1;
 };
 

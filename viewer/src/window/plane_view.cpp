@@ -16,8 +16,9 @@ namespace {
 constexpr int kMarkStride = 2;
 
 std::string tone_key(const ViewState& view, const SlicePlane& p, const Look& look) {
-  std::string key = std::to_string(view.grey.black_hu) + "," + std::to_string(view.grey.white_hu) + (view.hatches ? "h" : "") +
-                    (view.confidence ? "c" : "") + (look.high_contrast ? "k" : "") + std::to_string(p.width) + "x" +
+  std::string key = std::to_string(view.grey.black_hu) + "," + std::to_string(view.grey.white_hu) +
+                    (view.hatches ? "h" : "") + (view.confidence ? "c" : "") +
+                    (look.high_contrast ? "k" : "") + std::to_string(p.width) + "x" +
                     std::to_string(p.height) + "/" + std::to_string(p.mm_per_px);
   for (const Vec3& v : {p.corner_lps_mm, p.right, p.down})
     for (int n = 0; n < 3; ++n) key += "," + std::to_string(v[n]);
@@ -27,7 +28,8 @@ std::string tone_key(const ViewState& view, const SlicePlane& p, const Look& loo
 double distance_to_line(const QPointF& p, const QPointF& a, const QPointF& b) {
   const QPointF along = b - a;
   const double square = QPointF::dotProduct(along, along);
-  const double t = square > 0 ? std::clamp(QPointF::dotProduct(p - a, along) / square, 0.0, 1.0) : 0;
+  const double t =
+      square > 0 ? std::clamp(QPointF::dotProduct(p - a, along) / square, 0.0, 1.0) : 0;
   return std::hypot(p.x() - a.x() - t * along.x(), p.y() - a.y() - t * along.y());
 }
 
@@ -44,7 +46,8 @@ void PlaneView::refresh() { update(); }
 QPointF PlaneView::screen_of(const Vec3& lps_mm) const {
   const Vec3 from = lps_mm - plane_.corner_lps_mm;
   const QRect where = picture();
-  return {where.x() + 0.5 + from.dot(plane_.right) * scale(), where.y() + 0.5 + from.dot(plane_.down) * scale()};
+  return {where.x() + 0.5 + from.dot(plane_.right) * scale(),
+          where.y() + 0.5 + from.dot(plane_.down) * scale()};
 }
 
 Vec3 PlaneView::lps_of(const QPointF& at) const {
@@ -76,8 +79,10 @@ void PlaneView::paintEvent(QPaintEvent*) {
   if (key != drawn_tone_ || drawn_ground_ != desk_.bench.ground().number) {
     cut_plane(desk_.bench.ground().body, plane_, cut_);
     if (image_.size() != where.size()) image_ = QImage(where.size(), QImage::Format_RGB32);
-    paint_cut(cut_, {view.grey, view.hatches, view.confidence, true, desk_.look.high_contrast ? 2 : 1},
-              {reinterpret_cast<std::uint32_t*>(image_.bits()), static_cast<std::size_t>(plane_.width) * static_cast<std::size_t>(plane_.height)});
+    paint_cut(cut_,
+              {view.grey, view.hatches, view.confidence, true, desk_.look.high_contrast ? 2 : 1},
+              {reinterpret_cast<std::uint32_t*>(image_.bits()),
+               static_cast<std::size_t>(plane_.width) * static_cast<std::size_t>(plane_.height)});
     drawn_tone_ = key;
     drawn_ground_ = desk_.bench.ground().number;
   }
@@ -105,7 +110,8 @@ void PlaneView::draw_marks(QPainter& painter) const {
   const QRect where = picture();
   const Body& body = desk_.bench.ground().body;
   const int width = plane_.width / kMarkStride, height = plane_.height / kMarkStride;
-  std::vector<std::uint8_t> inside(static_cast<std::size_t>(width) * static_cast<std::size_t>(height));
+  std::vector<std::uint8_t> inside(static_cast<std::size_t>(width) *
+                                   static_cast<std::size_t>(height));
   for (const Mark& mark : body.marks) {
     std::fill(inside.begin(), inside.end(), std::uint8_t{0});
     bool any = false;
@@ -115,33 +121,51 @@ void PlaneView::draw_marks(QPainter& painter) const {
     for (int row = 0; row < height; ++row) {
       Vec3 c = start + row * down + Vec3::Constant(0.5);
       for (int column = 0; column < width; ++column, c += across)
-        if (mark.mask.contains({static_cast<int>(std::floor(c.x())), static_cast<int>(std::floor(c.y())), static_cast<int>(std::floor(c.z()))}))
-          inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) + static_cast<std::size_t>(column)] = 1, any = true;
+        if (mark.mask.contains({static_cast<int>(std::floor(c.x())),
+                                static_cast<int>(std::floor(c.y())),
+                                static_cast<int>(std::floor(c.z()))}))
+          inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
+                 static_cast<std::size_t>(column)] = 1,
+                 any = true;
     }
     if (!any) continue;
     QVector<QLineF> lines;
     QPointF top(0, 1e9);
     const auto at = [&](int column, int row) {
-      return column >= 0 && row >= 0 && column < width && row < height && inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) + static_cast<std::size_t>(column)] != 0;
+      return column >= 0 && row >= 0 && column < width && row < height &&
+             inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
+                    static_cast<std::size_t>(column)] != 0;
     };
-    // Keep-outs long dashes, cavities dots, openings short dashes, zones dash and gap alike: told apart without colour.
-    const int on = mark.kind == MarkKind::keep_out ? 5 : mark.kind == MarkKind::cavity ? 1 : mark.kind == MarkKind::opening ? 2 : 3;
-    const int period = mark.kind == MarkKind::cavity ? 3 : mark.kind == MarkKind::keep_out ? 7 : 2 * on;
+    // Keep-outs long dashes, cavities dots, openings short dashes, zones dash and gap alike: told
+    // apart without colour.
+    const int on = mark.kind == MarkKind::keep_out  ? 5
+                   : mark.kind == MarkKind::cavity  ? 1
+                   : mark.kind == MarkKind::opening ? 2
+                                                    : 3;
+    const int period = mark.kind == MarkKind::cavity     ? 3
+                       : mark.kind == MarkKind::keep_out ? 7
+                                                         : 2 * on;
     for (int row = 0; row <= height; ++row)
       for (int column = 0; column <= width; ++column) {
         const bool here = at(column, row);
         const double x = where.x() + column * kMarkStride, y = where.y() + row * kMarkStride;
-        if (here != at(column, row - 1) && row > 0 && row < height && (column + row) % period < on) lines.push_back({x, y, x + kMarkStride, y});
-        if (here != at(column - 1, row) && column > 0 && column < width && (column + row) % period < on) lines.push_back({x, y, x, y + kMarkStride});
+        if (here != at(column, row - 1) && row > 0 && row < height && (column + row) % period < on)
+          lines.push_back({x, y, x + kMarkStride, y});
+        if (here != at(column - 1, row) && column > 0 && column < width &&
+            (column + row) % period < on)
+          lines.push_back({x, y, x, y + kMarkStride});
         if (here && y < top.y()) top = {x, y};
       }
     painter.setPen(QPen(Qt::white, mark.kind == MarkKind::keep_out ? 2 : 1));
     painter.drawLines(lines);
     const QString label = q(mark.name);
     const int text_width = painter.fontMetrics().horizontalAdvance(label);
-    const double x = std::clamp(top.x(), where.x() + 4.0, std::max(where.x() + 4.0, where.right() - 4.0 - text_width));
-    const double y = std::max(top.y() - painter.fontMetrics().height() - 1, where.y() + 1.5 * painter.fontMetrics().height());
-    draw_on_picture(painter, QRectF(x, y, text_width + 4, painter.fontMetrics().height()), Qt::AlignLeft | Qt::AlignVCenter, label);
+    const double x = std::clamp(top.x(), where.x() + 4.0,
+                                std::max(where.x() + 4.0, where.right() - 4.0 - text_width));
+    const double y = std::max(top.y() - painter.fontMetrics().height() - 1,
+                              where.y() + 1.5 * painter.fontMetrics().height());
+    draw_on_picture(painter, QRectF(x, y, text_width + 4, painter.fontMetrics().height()),
+                    Qt::AlignLeft | Qt::AlignVCenter, label);
   }
 }
 
@@ -153,38 +177,52 @@ void PlaneView::draw_material_words(QPainter& painter) const {
   coarse.plane.width = plane_.width / step;
   coarse.plane.height = plane_.height / step;
   coarse.plane.mm_per_px *= step;
-  const std::size_t count = static_cast<std::size_t>(coarse.plane.width) * static_cast<std::size_t>(coarse.plane.height);
+  const std::size_t count =
+      static_cast<std::size_t>(coarse.plane.width) * static_cast<std::size_t>(coarse.plane.height);
   coarse.material.resize(count);
   coarse.measured.resize(count);
   std::vector<std::uint8_t> taken(count, 0);
   const bool needle = desk_.bench.has_track();
   const QPointF entry = needle ? entry_at() : QPointF(), tip = needle ? tip_at() : QPointF();
-  const double needle_px = needle ? desk_.bench.track().needle.outer_mm / 2 * scale() + desk_.look.px(1.1) : 0;
+  const double needle_px =
+      needle ? desk_.bench.track().needle.outer_mm / 2 * scale() + desk_.look.px(1.1) : 0;
   const QRect where = picture();
   for (int row = 0; row < coarse.plane.height; ++row)
     for (int column = 0; column < coarse.plane.width; ++column) {
-      const std::size_t here = static_cast<std::size_t>(row) * static_cast<std::size_t>(coarse.plane.width) + static_cast<std::size_t>(column);
-      const std::uint8_t m = cut_.material[static_cast<std::size_t>(row * step) * static_cast<std::size_t>(plane_.width) + static_cast<std::size_t>(column * step)];
+      const std::size_t here =
+          static_cast<std::size_t>(row) * static_cast<std::size_t>(coarse.plane.width) +
+          static_cast<std::size_t>(column);
+      const std::uint8_t m = cut_.material[static_cast<std::size_t>(row * step) *
+                                               static_cast<std::size_t>(plane_.width) +
+                                           static_cast<std::size_t>(column * step)];
       coarse.measured[here] = m != kUnmeasured;
       coarse.material[here] = m == kUnmeasured ? 0 : m;
       const QPointF at(where.x() + column * step, where.y() + row * step);
-      taken[here] = (needle && distance_to_line(at, entry, tip) < needle_px) || row * step < desk_.look.px(1.6) ||
-                    (coarse.plane.height - row) * step < desk_.look.px(2.6) || column * step < desk_.look.px(3.4) ||
+      taken[here] = (needle && distance_to_line(at, entry, tip) < needle_px) ||
+                    row * step < desk_.look.px(1.6) ||
+                    (coarse.plane.height - row) * step < desk_.look.px(2.6) ||
+                    column * step < desk_.look.px(3.4) ||
                     (coarse.plane.width - column) * step < desk_.look.px(3.4);
     }
-  for (const MaterialWord& name : words_on(coarse, taken, std::max(2, desk_.look.px(0.62) / step), desk_.look.px(4.5) / static_cast<double>(step))) {
+  for (const MaterialWord& name : words_on(coarse, taken, std::max(2, desk_.look.px(0.62) / step),
+                                           desk_.look.px(4.5) / static_cast<double>(step))) {
     const QPointF at(where.x() + name.column * step, where.y() + name.row * step);
-    draw_on_picture(painter, QRectF(at.x() - 60, at.y() - 12, 120, 24), Qt::AlignCenter, q(spoken(name.material)));
+    draw_on_picture(painter, QRectF(at.x() - 60, at.y() - 12, 120, 24), Qt::AlignCenter,
+                    q(spoken(name.material)));
   }
 }
 
 void PlaneView::draw_letters(QPainter& painter) const {
   const Directions directions = desk_.directions();
   const QRect where = picture().adjusted(4, 1, -4, -2);
-  draw_on_picture(painter, where, Qt::AlignTop | Qt::AlignHCenter, q(words_for(-plane_.down, directions)));
-  draw_on_picture(painter, where, Qt::AlignBottom | Qt::AlignHCenter, q(words_for(plane_.down, directions)));
-  draw_on_picture(painter, where, Qt::AlignLeft | Qt::AlignVCenter, q(words_for(-plane_.right, directions)));
-  draw_on_picture(painter, where, Qt::AlignRight | Qt::AlignVCenter, q(words_for(plane_.right, directions)));
+  draw_on_picture(painter, where, Qt::AlignTop | Qt::AlignHCenter,
+                  q(words_for(-plane_.down, directions)));
+  draw_on_picture(painter, where, Qt::AlignBottom | Qt::AlignHCenter,
+                  q(words_for(plane_.down, directions)));
+  draw_on_picture(painter, where, Qt::AlignLeft | Qt::AlignVCenter,
+                  q(words_for(-plane_.right, directions)));
+  draw_on_picture(painter, where, Qt::AlignRight | Qt::AlignVCenter,
+                  q(words_for(plane_.right, directions)));
   draw_on_picture(painter, where, Qt::AlignTop | Qt::AlignLeft, name());
 }
 
@@ -195,17 +233,21 @@ void PlaneView::draw_scale_bar(QPainter& painter) const {
     if (candidate * scale() < 0.26 * where.width()) length_mm = candidate;
   const double x = where.x() + 6, y = where.bottom() - 6;
   line_on_picture(painter, {x, y, x + length_mm * scale(), y}, 2);
-  draw_on_picture(painter, QRectF(x, y - 3 - painter.fontMetrics().height(), 120, painter.fontMetrics().height()),
-                  Qt::AlignLeft | Qt::AlignVCenter, q(mm(length_mm, 0)));
+  draw_on_picture(
+      painter,
+      QRectF(x, y - 3 - painter.fontMetrics().height(), 120, painter.fontMetrics().height()),
+      Qt::AlignLeft | Qt::AlignVCenter, q(mm(length_mm, 0)));
 }
 
 void PlaneView::draw_track_line(QPainter& painter, const Track& track, bool in_hand) const {
   const Vec3 along = axis_of(track);
-  const QPointF from = screen_of(track.entry_lps_mm - 14 * along), entry = screen_of(track.entry_lps_mm), tip = screen_of(track.tip_lps_mm);
+  const QPointF from = screen_of(track.entry_lps_mm - 14 * along),
+                entry = screen_of(track.entry_lps_mm), tip = screen_of(track.tip_lps_mm);
   line_on_picture(painter, {from, tip}, in_hand ? 1.6 : 0.8);
   if (in_hand) return;
   painter.setFont(desk_.look.font(0.8, QFont::DemiBold));
-  draw_on_picture(painter, QRectF(entry.x() - 24, entry.y() - 22, 48, 18), Qt::AlignCenter, q(track.id));
+  draw_on_picture(painter, QRectF(entry.x() - 24, entry.y() - 22, 48, 18), Qt::AlignCenter,
+                  q(track.id));
 }
 
 void PlaneView::draw_grip(QPainter& painter, const QPointF& at, Grip grip) const {
@@ -216,7 +258,8 @@ void PlaneView::draw_grip(QPainter& painter, const QPointF& at, Grip grip) const
   if (grip == Grip::entry) {
     painter.drawEllipse(at, r, r);
   } else {
-    painter.drawPolygon(QPolygonF({at + QPointF(0, -1.25 * r), at + QPointF(1.25 * r, 0), at + QPointF(0, 1.25 * r), at + QPointF(-1.25 * r, 0)}));
+    painter.drawPolygon(QPolygonF({at + QPointF(0, -1.25 * r), at + QPointF(1.25 * r, 0),
+                                   at + QPointF(0, 1.25 * r), at + QPointF(-1.25 * r, 0)}));
   }
   painter.setBrush(Qt::NoBrush);
 }
@@ -224,12 +267,14 @@ void PlaneView::draw_grip(QPainter& painter, const QPointF& at, Grip grip) const
 void PlaneView::draw_tool(QPainter& painter) const {
   const bool over = desk_.pointed && underMouse();
   if (desk_.tool == Tool::ball && over)
-    for (const auto& [colour, width] : {std::pair{QColor(13, 13, 15), 3.0}, std::pair{QColor(255, 255, 255), 1.4}}) {
+    for (const auto& [colour, width] :
+         {std::pair{QColor(13, 13, 15), 3.0}, std::pair{QColor(255, 255, 255), 1.4}}) {
       painter.setPen(QPen(colour, width));
       painter.drawEllipse(hover_, desk_.ball_mm * scale(), desk_.ball_mm * scale());
     }
   if (desk_.tool == Tool::brush && over)
-    for (const auto& [colour, width] : {std::pair{QColor(13, 13, 15), 3.0}, std::pair{QColor(255, 255, 255), 1.4}}) {
+    for (const auto& [colour, width] :
+         {std::pair{QColor(13, 13, 15), 3.0}, std::pair{QColor(255, 255, 255), 1.4}}) {
       painter.setPen(QPen(colour, width));
       painter.drawEllipse(hover_, desk_.brush_mm * scale(), desk_.brush_mm * scale());
     }
@@ -249,12 +294,14 @@ void PlaneView::draw_tool(QPainter& painter) const {
   if (desk_.tool == Tool::ruler && tool_points_.size() >= 1 && line.size() >= 2) {
     const double length = (lps_of(line.back()) - tool_points_.front()).norm();
     const QPointF middle = (line.front() + line.back()) / 2;
-    draw_on_picture(painter, QRectF(middle.x() - 60, middle.y() - 24, 120, 20), Qt::AlignCenter, q(mm(length)));
+    draw_on_picture(painter, QRectF(middle.x() - 60, middle.y() - 24, 120, 20), Qt::AlignCenter,
+                    q(mm(length)));
   }
 }
 
 void PlaneView::mousePressEvent(QMouseEvent* event) {
-  if (!desk_.ready() || event->button() != Qt::LeftButton || !picture().contains(event->pos())) return;
+  if (!desk_.ready() || event->button() != Qt::LeftButton || !picture().contains(event->pos()))
+    return;
   setFocus(Qt::MouseFocusReason);
   pressed_ = hover_ = event->localPos();
   const Vec3 p = lps_of(pressed_);
@@ -315,8 +362,9 @@ void PlaneView::mouseMoveEvent(QMouseEvent* event) {
   if (picture().contains(event->pos())) {
     desk_.pointed = Pointed{lps_of(hover_), depth_at(hover_)};
     if (desk_.on_pointed) desk_.on_pointed();
-    setCursor(desk_.tool != Tool::needle ? Qt::CrossCursor
-                                         : grip_at(hover_) != Grip::none ? Qt::PointingHandCursor : Qt::ArrowCursor);
+    setCursor(desk_.tool != Tool::needle      ? Qt::CrossCursor
+              : grip_at(hover_) != Grip::none ? Qt::PointingHandCursor
+                                              : Qt::ArrowCursor);
   }
   if (desk_.tool != Tool::needle) update();
 }

@@ -9,8 +9,8 @@
 
 namespace leastharm {
 
-/// A picture of a flat cut through the body, with what is needed to read it and to take hold of the needle in it.
-/// What each kind of cut adds, it adds in `draw_over`.
+/// A picture of a flat cut through the body, with what is needed to read it and to take hold of the
+/// needle in it. What each kind of cut adds, it adds in `draw_over`.
 class PlaneView : public QWidget {
  public:
   explicit PlaneView(Desk& desk, QWidget* parent = nullptr);
@@ -33,7 +33,9 @@ class PlaneView : public QWidget {
   [[nodiscard]] virtual QString name() const = 0;
   virtual void draw_over(QPainter& painter) = 0;
   /// Depth along the needle of a place on the picture; empty where the picture has no such axis.
-  [[nodiscard]] virtual std::optional<double> depth_at(const QPointF&) const { return std::nullopt; }
+  [[nodiscard]] virtual std::optional<double> depth_at(const QPointF&) const {
+    return std::nullopt;
+  }
   [[nodiscard]] virtual Grip grip_at(const QPointF& at) const;
   /// A click beside the needle.
   virtual void clicked(const QPointF&) {}

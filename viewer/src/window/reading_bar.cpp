@@ -76,7 +76,9 @@ void ReadingBar::refresh() {
   white_->setValue(view.grey.white_hu);
   setting_ = false;
   const std::string& fault = desk_.bench.keep_fault();
-  kept_->setText(!fault.empty() ? word("read.notkept") : desk_.bench.is_kept() ? word("read.kept") : word("read.keeping"));
+  kept_->setText(!fault.empty()          ? word("read.notkept")
+                 : desk_.bench.is_kept() ? word("read.kept")
+                                         : word("read.keeping"));
   show_pointed();
 }
 
@@ -89,8 +91,10 @@ QString ReadingBar::pointed_text() const {
   if (desk_.pointed->depth_mm) text += say("read.depth", mm(*desk_.pointed->depth_mm)) + "   ";
   if (!body.grid.contains(v)) return q(text + say("read.outside"));
   const double hu = hu_at(body, p);
-  text += (std::isfinite(hu) ? number(hu, 0) + " HU" : say("read.noreading")) + "   " + spoken(body.material_at(v));
-  if (!body.confidence.empty()) text += "   " + say("read.sure", number(100.0 * body.confidence[body.grid.offset(v)] / 255, 0));
+  text += (std::isfinite(hu) ? number(hu, 0) + " HU" : say("read.noreading")) + "   " +
+          spoken(body.material_at(v));
+  if (!body.confidence.empty())
+    text += "   " + say("read.sure", number(100.0 * body.confidence[body.grid.offset(v)] / 255, 0));
   return q(text + "   LPS " + point(p));
 }
 

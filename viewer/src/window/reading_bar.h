@@ -9,12 +9,12 @@
 
 namespace leastharm {
 
-/// The line at the foot: what lies under the pointer, the HU interval, what is laid over the pictures, and whether
-/// everything is kept.
+/// The line at the foot: what lies under the pointer, the HU interval, what is laid over the
+/// pictures, and whether everything is kept.
 class ReadingBar : public QWidget {
  public:
   explicit ReadingBar(Desk& desk, QWidget* parent = nullptr);
-  void refresh();           ///< all but the pointer
+  void refresh();  ///< all but the pointer
   void show_pointed();
 
  private:

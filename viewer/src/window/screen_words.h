@@ -11,7 +11,8 @@ namespace leastharm {
 /// A text of the window, by its key; a key that the table does not hold does not compile.
 class Word {
  public:
-  consteval Word(const char* key) : index_(find(key)) {}   // NOLINT: written as a plain text where it is used
+  consteval Word(const char* key)
+      : index_(find(key)) {}  // NOLINT: written as a plain text where it is used
   [[nodiscard]] std::string_view english() const { return kWords[index_].english; }
 
  private:
@@ -27,6 +28,7 @@ class Word {
 [[nodiscard]] std::string say(Word word);
 [[nodiscard]] std::string say(Word word, const std::string& one);
 [[nodiscard]] std::string say(Word word, const std::string& one, const std::string& two);
-[[nodiscard]] std::string say(Word word, const std::string& one, const std::string& two, const std::string& three);
+[[nodiscard]] std::string say(Word word, const std::string& one, const std::string& two,
+                              const std::string& three);
 
 }  // namespace leastharm

@@ -40,17 +40,22 @@ std::string spared(const Assessment& first, const Assessment& other) {
     if (value > 0.05) more += (more.empty() ? "" : ", ") + part + " " + number(value, 1);
   }
   if (less.empty() && more.empty()) return say("search.same");
-  return (less.empty() ? "" : say("search.spares", less)) + (less.empty() || more.empty() ? "" : "; ") + (more.empty() ? "" : say("search.costs", more));
+  return (less.empty() ? "" : say("search.spares", less)) +
+         (less.empty() || more.empty() ? "" : "; ") +
+         (more.empty() ? "" : say("search.costs", more));
 }
 
 }  // namespace
 
-GapCurve::GapCurve(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) { setFixedHeight(desk.look.px(8)); }
+GapCurve::GapCurve(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
+  setFixedHeight(desk.look.px(8));
+}
 
 void GapCurve::paintEvent(QPaintEvent*) {
   QPainter painter(this);
   const SearchState& search = desk_.bench.search();
-  const double left = desk_.look.px(2.6), right = width() - desk_.look.px(0.4), top = desk_.look.px(0.7), bottom = height() - desk_.look.px(1.5);
+  const double left = desk_.look.px(2.6), right = width() - desk_.look.px(0.4),
+               top = desk_.look.px(0.7), bottom = height() - desk_.look.px(1.5);
   painter.setRenderHint(QPainter::Antialiasing);
   painter.setFont(desk_.look.font(0.8));
   painter.setPen(QPen(desk_.look.rule(), 1));
@@ -63,11 +68,15 @@ void GapCurve::paintEvent(QPaintEvent*) {
   }
   painter.setPen(desk_.look.quiet());
   if (search.curve.empty()) {
-    painter.drawText(rect(), Qt::AlignCenter, search.running ? word("search.begins") : word("search.nocurve"));
+    painter.drawText(rect(), Qt::AlignCenter,
+                     search.running ? word("search.begins") : word("search.nocurve"));
     return;
   }
   high = std::max(1.0, high * 1.08);
-  const auto at = [&](double t, double score) { return QPointF(left + (right - left) * t / seconds, bottom - (bottom - top) * std::clamp(score / high, 0.0, 1.0)); };
+  const auto at = [&](double t, double score) {
+    return QPointF(left + (right - left) * t / seconds,
+                   bottom - (bottom - top) * std::clamp(score / high, 0.0, 1.0));
+  };
   QPainterPath best, bound, between;
   bool begun = false;
   QPolygonF upper, lower;
@@ -90,13 +99,18 @@ void GapCurve::paintEvent(QPaintEvent*) {
   const auto& last = search.curve.back();
   painter.setPen(desk_.look.ink());
   const double last_best = std::isfinite(last.best) ? at(seconds, last.best).y() : top;
-  painter.drawText(QRectF(0, last_best - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter, q(number(last.best, 1)));
-  const double last_bound = std::max(at(seconds, std::max(0.0, last.bound)).y(), last_best + desk_.look.em());
+  painter.drawText(QRectF(0, last_best - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter,
+                   q(number(last.best, 1)));
+  const double last_bound =
+      std::max(at(seconds, std::max(0.0, last.bound)).y(), last_best + desk_.look.em());
   painter.setPen(desk_.look.curve());
-  painter.drawText(QRectF(0, last_bound - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter, q(number(last.bound, 1)));
+  painter.drawText(QRectF(0, last_bound - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter,
+                   q(number(last.bound, 1)));
   painter.setPen(desk_.look.quiet());
-  painter.drawText(QRectF(left, bottom + 2, right - left, desk_.look.px(1.3)), Qt::AlignRight, q(number(seconds, 0) + " s"));
-  painter.drawText(QRectF(left, bottom + 2, right - left, desk_.look.px(1.3)), Qt::AlignLeft, word("search.legend"));
+  painter.drawText(QRectF(left, bottom + 2, right - left, desk_.look.px(1.3)), Qt::AlignRight,
+                   q(number(seconds, 0) + " s"));
+  painter.drawText(QRectF(left, bottom + 2, right - left, desk_.look.px(1.3)), Qt::AlignLeft,
+                   word("search.legend"));
 }
 
 Alternatives::Alternatives(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
@@ -119,27 +133,41 @@ void Alternatives::paintEvent(QPaintEvent*) {
   QPainter painter(this);
   for (int n = 0; n < count(); ++n) {
     const Proposal& proposal = *desk_.bench.search().proposal;
-    const Assessment& a = n == 0 ? proposal.assessment : proposal.alternatives[static_cast<std::size_t>(n - 1)].assessment;
+    const Assessment& a = n == 0
+                              ? proposal.assessment
+                              : proposal.alternatives[static_cast<std::size_t>(n - 1)].assessment;
     const double y = n * row_height(), e = desk_.look.em();
-    if (n == chosen_) painter.fillRect(QRectF(0, y, width(), row_height() - 0.3 * e), desk_.look.chosen());
-    if (n == chosen_ && hasFocus()) painter.fillRect(QRectF(0, y, 3, row_height() - 0.3 * e), desk_.look.curve());
+    if (n == chosen_)
+      painter.fillRect(QRectF(0, y, width(), row_height() - 0.3 * e), desk_.look.chosen());
+    if (n == chosen_ && hasFocus())
+      painter.fillRect(QRectF(0, y, 3, row_height() - 0.3 * e), desk_.look.curve());
     painter.setFont(desk_.look.strong());
     painter.setPen(desk_.look.ink());
-    const QString title = n == 0 ? word("search.answer") : q(proposal.alternatives[static_cast<std::size_t>(n - 1)].id + "  " + proposal.alternatives[static_cast<std::size_t>(n - 1)].best_in);
+    const QString title = n == 0
+                              ? word("search.answer")
+                              : q(proposal.alternatives[static_cast<std::size_t>(n - 1)].id + "  " +
+                                  proposal.alternatives[static_cast<std::size_t>(n - 1)].best_in);
     const QRectF line(0.5 * e, y + 0.15 * e, width() - 1 * e, 1.2 * e);
-    painter.drawText(line, Qt::AlignLeft | Qt::AlignVCenter, painter.fontMetrics().elidedText(title, Qt::ElideRight, static_cast<int>(line.width() - 5 * e)));
+    painter.drawText(line, Qt::AlignLeft | Qt::AlignVCenter,
+                     painter.fontMetrics().elidedText(title, Qt::ElideRight,
+                                                      static_cast<int>(line.width() - 5 * e)));
     painter.drawText(line, Qt::AlignRight | Qt::AlignVCenter, q(number(a.programme.score, 1)));
     painter.setFont(desk_.look.font(0.9));
     painter.drawText(line.translated(0, 1.2 * e), Qt::AlignLeft | Qt::AlignVCenter,
-                     q(counted(static_cast<int>(a.tracks.size()), "core") + ", " + counted(a.programme.holes, "hole") + ", " + mg(a.programme.mass_mg) + ", " + say("search.enough", chance(least_chance(a)))));
+                     q(counted(static_cast<int>(a.tracks.size()), "core") + ", " +
+                       counted(a.programme.holes, "hole") + ", " + mg(a.programme.mass_mg) + ", " +
+                       say("search.enough", chance(least_chance(a)))));
     painter.setPen(desk_.look.quiet());
     const QString spares = n == 0 ? QString() : q(spared(proposal.assessment, a));
-    painter.drawText(line.translated(0, 2.4 * e), Qt::AlignLeft | Qt::AlignVCenter, painter.fontMetrics().elidedText(spares, Qt::ElideRight, static_cast<int>(line.width())));
+    painter.drawText(
+        line.translated(0, 2.4 * e), Qt::AlignLeft | Qt::AlignVCenter,
+        painter.fontMetrics().elidedText(spares, Qt::ElideRight, static_cast<int>(line.width())));
   }
 }
 
 void Alternatives::mousePressEvent(QMouseEvent* event) {
-  chosen_ = std::clamp(static_cast<int>(event->localPos().y() / row_height()), 0, std::max(0, count() - 1));
+  chosen_ = std::clamp(static_cast<int>(event->localPos().y() / row_height()), 0,
+                       std::max(0, count() - 1));
   setFocus(Qt::MouseFocusReason);
   update();
 }
@@ -149,10 +177,14 @@ void Alternatives::mouseDoubleClickEvent(QMouseEvent*) {
 }
 
 void Alternatives::keyPressEvent(QKeyEvent* event) {
-  if (event->key() == Qt::Key_Down) chosen_ = std::min(chosen_ + 1, std::max(0, count() - 1));
-  else if (event->key() == Qt::Key_Up) chosen_ = std::max(chosen_ - 1, 0);
-  else if ((event->key() == Qt::Key_Return || event->key() == Qt::Key_Enter) && count() > 0) desk_.bench.adopt(static_cast<std::size_t>(chosen_));
-  else return QWidget::keyPressEvent(event);
+  if (event->key() == Qt::Key_Down)
+    chosen_ = std::min(chosen_ + 1, std::max(0, count() - 1));
+  else if (event->key() == Qt::Key_Up)
+    chosen_ = std::max(chosen_ - 1, 0);
+  else if ((event->key() == Qt::Key_Return || event->key() == Qt::Key_Enter) && count() > 0)
+    desk_.bench.adopt(static_cast<std::size_t>(chosen_));
+  else
+    return QWidget::keyPressEvent(event);
   update();
 }
 
@@ -172,9 +204,12 @@ void SearchPanel::add_request() {
   replicates_ = make_number(1, 40, 0, {});
   spacing_ = make_number(0, 500, 0, QStringLiteral("mm"));
   particle_ = make_number(0, 20, 1, QStringLiteral("mm"));
-  for (const auto& name : {word("search.any"), word("search.left"), word("search.right"), word("search.both")}) sides_->addItem(name);
+  for (const auto& name :
+       {word("search.any"), word("search.left"), word("search.right"), word("search.both")})
+    sides_->addItem(name);
   material_->addItem(word("search.packingresin"));
-  for (const std::string_view name : kMaterialNames) material_->addItem(q(spoken(*material_named(name))));
+  for (const std::string_view name : kMaterialNames)
+    material_->addItem(q(spoken(*material_named(name))));
   form->addRow(word("search.request"), which_);
   form->addRow(word("search.cavity"), cavity_);
   form->addRow(word("search.material"), material_);
@@ -185,9 +220,11 @@ void SearchPanel::add_request() {
   form->addRow(word("search.spacing"), spacing_);
   form->addRow(word("search.particle"), particle_);
   assays_ = add_note({});
-  for (QComboBox* box : {cavity_, material_, sides_}) connect(box, qOverload<int>(&QComboBox::activated), this, [this] { take_request(); });
+  for (QComboBox* box : {cavity_, material_, sides_})
+    connect(box, qOverload<int>(&QComboBox::activated), this, [this] { take_request(); });
   for (QDoubleSpinBox* field : {need_, retain_, replicates_, spacing_, particle_})
-    connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] { take_request(); });
+    connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this,
+            [this] { take_request(); });
   connect(which_, qOverload<int>(&QComboBox::activated), this, [this] { fill_request(); });
 }
 
@@ -197,10 +234,14 @@ void SearchPanel::add_search() {
   time_ = make_number(1, 36000, 0, QStringLiteral("s"));
   form->addRow(word("search.gap"), gap_);
   form->addRow(word("search.time"), time_);
-  for (QDoubleSpinBox* field : {gap_, time_}) connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] { take_request(); });
+  for (QDoubleSpinBox* field : {gap_, time_})
+    connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this,
+            [this] { take_request(); });
   start_ = make_button(word("search.start"));
   add_row({start_});
-  connect(start_, &QPushButton::clicked, this, [this] { desk_.bench.search().running ? desk_.bench.stop_search() : desk_.bench.start_search(); });
+  connect(start_, &QPushButton::clicked, this, [this] {
+    desk_.bench.search().running ? desk_.bench.stop_search() : desk_.bench.start_search();
+  });
   curve_ = new GapCurve(desk_);
   column_->addWidget(curve_);
   state_ = add_note({});
@@ -208,14 +249,16 @@ void SearchPanel::add_search() {
   column_->addWidget(alternatives_);
   adopt_ = make_button(word("search.adopt"));
   add_row({adopt_});
-  connect(adopt_, &QPushButton::clicked, this, [this] { desk_.bench.adopt(static_cast<std::size_t>(alternatives_->chosen())); });
+  connect(adopt_, &QPushButton::clicked, this,
+          [this] { desk_.bench.adopt(static_cast<std::size_t>(alternatives_->chosen())); });
 }
 
 void SearchPanel::fill_request() {
   setting_ = true;
   RequestFile file = desk_.bench.file().request.value_or(RequestFile{});
   if (file.requests.empty()) file.requests.push_back({.id = "P"});
-  const int shown = std::clamp(which_->currentIndex(), 0, static_cast<int>(file.requests.size()) - 1);
+  const int shown =
+      std::clamp(which_->currentIndex(), 0, static_cast<int>(file.requests.size()) - 1);
   which_->clear();
   for (const Request& r : file.requests) which_->addItem(q(r.id));
   which_->setCurrentIndex(shown);
@@ -237,7 +280,8 @@ void SearchPanel::fill_request() {
   replicates_->setValue(r.replicates);
   spacing_->setValue(r.spacing_mm);
   particle_->setValue(r.largest_particle_mm);
-  sides_->setCurrentIndex(static_cast<int>(std::ranges::find(kSides, r.sides) - std::begin(kSides)));
+  sides_->setCurrentIndex(
+      static_cast<int>(std::ranges::find(kSides, r.sides) - std::begin(kSides)));
   assays_->setText(q(assays.empty() ? say("search.noassay") : assays));
   gap_->setValue(100 * file.gap);
   time_->setValue(file.time_s);
@@ -251,10 +295,13 @@ void SearchPanel::take_request() {
   if (file.needles.empty()) file.needles.push_back(needle_catalogue().front());
   Request& r = file.requests[static_cast<std::size_t>(std::max(0, which_->currentIndex()))];
   r.cavity = cavity_->currentData().toString().toStdString();
-  r.material = material_->currentIndex() == 0 ? std::nullopt : std::optional(static_cast<Material>(material_->currentIndex() - 1));
+  r.material = material_->currentIndex() == 0
+                   ? std::nullopt
+                   : std::optional(static_cast<Material>(material_->currentIndex() - 1));
   double uses = 0;
   for (const Assay& a : r.assays) uses += a.uses_mg;
-  if (std::abs(uses - need_->value()) > 1e-6) {   // what the assays are, a person says in the request file
+  if (std::abs(uses - need_->value()) >
+      1e-6) {  // what the assays are, a person says in the request file
     std::erase_if(r.assays, [](const Assay& a) { return a.uses_mg > 0; });
     r.assays.push_back({say("search.assay"), need_->value()});
   }
@@ -273,16 +320,24 @@ void SearchPanel::refresh(unsigned changed) {
   if (changed & (kDraftChanged | kGroundChanged | kStageChanged)) fill_request();
   const SearchState& search = desk_.bench.search();
   start_->setText(search.running ? word("search.stop") : word("search.start"));
-  start_->setEnabled(search.running || (!desk_.bench.tracks().empty() || desk_.bench.file().request.has_value()));
+  start_->setEnabled(search.running ||
+                     (!desk_.bench.tracks().empty() || desk_.bench.file().request.has_value()));
   std::string text = search.fault;
   if (search.proposal && search.proposal->feasible) {
     const Certificate& c = search.proposal->certificate;
-    text = say("search.done", number(search.proposal->assessment.programme.score, 1), number(c.lower_bound, 1), number(100 * c.gap, 1)) + " " +
-           (search.proposal->stopped == "gap" ? say("search.bygap") : search.proposal->stopped == "time" ? say("search.bytime") : say("search.bynodes"));
+    text = say("search.done", number(search.proposal->assessment.programme.score, 1),
+               number(c.lower_bound, 1), number(100 * c.gap, 1)) +
+           " " +
+           (search.proposal->stopped == "gap"    ? say("search.bygap")
+            : search.proposal->stopped == "time" ? say("search.bytime")
+                                                 : say("search.bynodes"));
   } else if (search.proposal) {
     text = search.proposal->proven ? say("search.noneproven") : say("search.nonefound");
     for (const Blocking& b : search.proposal->blocking)
-      text += "\n" + say("search.blocking", b.request, b.constraint, number(b.needed, 1) + " " + b.unit) + " " + say("search.best", number(b.best_found, 1) + " " + b.unit) + (b.remedy.empty() ? "" : " " + b.remedy);
+      text += "\n" +
+              say("search.blocking", b.request, b.constraint, number(b.needed, 1) + " " + b.unit) +
+              " " + say("search.best", number(b.best_found, 1) + " " + b.unit) +
+              (b.remedy.empty() ? "" : " " + b.remedy);
   }
   state_->setText(q(text));
   state_->setVisible(!text.empty());

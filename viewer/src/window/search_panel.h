@@ -16,7 +16,8 @@ class GapCurve : public QWidget {
   Desk& desk_;
 };
 
-/// The search's answer and the alternatives, one below the other, with what each spares and costs against the answer.
+/// The search's answer and the alternatives, one below the other, with what each spares and costs
+/// against the answer.
 class Alternatives : public QWidget {
  public:
   explicit Alternatives(Desk& desk, QWidget* parent = nullptr);

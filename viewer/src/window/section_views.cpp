@@ -11,19 +11,22 @@
 namespace leastharm {
 namespace {
 
-SlicePlane plane_in(const QRect& where, const Vec3& centre, const Vec3& right, const Vec3& down, double mm_per_px) {
+SlicePlane plane_in(const QRect& where, const Vec3& centre, const Vec3& right, const Vec3& down,
+                    double mm_per_px) {
   SlicePlane plane;
   plane.right = right;
   plane.down = down;
   plane.mm_per_px = mm_per_px;
   plane.width = where.width();
   plane.height = where.height();
-  plane.corner_lps_mm = centre - mm_per_px * (0.5 * (plane.width - 1) * right + 0.5 * (plane.height - 1) * down);
+  plane.corner_lps_mm =
+      centre - mm_per_px * (0.5 * (plane.width - 1) * right + 0.5 * (plane.height - 1) * down);
   return plane;
 }
 
 void outline_on_picture(QPainter& painter, const QPolygonF& shape, double width) {
-  for (const auto& [colour, w] : {std::pair{QColor(13, 13, 15), width + 1.6}, std::pair{QColor(255, 255, 255), width}}) {
+  for (const auto& [colour, w] :
+       {std::pair{QColor(13, 13, 15), width + 1.6}, std::pair{QColor(255, 255, 255), width}}) {
     painter.setPen(QPen(colour, w));
     painter.drawPolygon(shape);
   }
@@ -46,15 +49,20 @@ SlicePlane SectionView::plane() const {
   return plane_in(picture(), centre, frame.along, -frame.up, 1 / axis.px_per_mm());
 }
 
-std::optional<double> SectionView::depth_at(const QPointF& at) const { return desk_.axis(width()).depth(at.x()); }
+std::optional<double> SectionView::depth_at(const QPointF& at) const {
+  return desk_.axis(width()).depth(at.x());
+}
 
-void SectionView::clicked(const QPointF& at) { desk_.set_depth_line(desk_.axis(width()).depth(at.x())); }
+void SectionView::clicked(const QPointF& at) {
+  desk_.set_depth_line(desk_.axis(width()).depth(at.x()));
+}
 
 void SectionView::holding(bool begins) { desk_.section_held = begins; }
 
 void SectionView::mouseMoveEvent(QMouseEvent* event) {
   PlaneView::mouseMoveEvent(event);
-  const bool line = (event->buttons() & Qt::LeftButton) && !desk_.section_held && desk_.tool == Tool::needle;
+  const bool line =
+      (event->buttons() & Qt::LeftButton) && !desk_.section_held && desk_.tool == Tool::needle;
   if (line && desk_.ready()) desk_.set_depth_line(desk_.axis(width()).depth(event->localPos().x()));
 }
 
@@ -66,16 +74,20 @@ void SectionView::draw_over(QPainter& painter) {
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
     if (n == desk_.bench.in_hand()) continue;
     const Track& other = desk_.bench.tracks()[n];
-    const double away = std::abs((other.tip_lps_mm - desk_.section().entry).dot(desk_.section().across()));
-    const double away_entry = std::abs((other.entry_lps_mm - desk_.section().entry).dot(desk_.section().across()));
-    if (std::min(away, away_entry) < 6) draw_track_line(painter, other, false);   // the others only where they come near
+    const double away =
+        std::abs((other.tip_lps_mm - desk_.section().entry).dot(desk_.section().across()));
+    const double away_entry =
+        std::abs((other.entry_lps_mm - desk_.section().entry).dot(desk_.section().across()));
+    if (std::min(away, away_entry) < 6)
+      draw_track_line(painter, other, false);  // the others only where they come near
   }
   const Track track = desk_.shown_track();
   const Vec3 along = axis_of(track);
   const auto corners = [&](double from_mm, double to_mm, double radius_mm) {
     const Vec3 side = radius_mm * desk_.section().across().cross(along).normalized();
     const Vec3 a = track.entry_lps_mm + from_mm * along, b = track.entry_lps_mm + to_mm * along;
-    return QPolygonF({screen_of(a + side), screen_of(b + side), screen_of(b - side), screen_of(a - side)});
+    return QPolygonF(
+        {screen_of(a + side), screen_of(b + side), screen_of(b - side), screen_of(a - side)});
   };
   const double path = path_length_mm(track), reach = path + track.needle.dead_tip_mm;
   const double core = std::max(0.0, path - track.needle.throw_mm);
@@ -83,16 +95,26 @@ void SectionView::draw_over(QPainter& painter) {
   painter.setPen(Qt::NoPen);
   painter.drawPolygon(corners(core, path, track.needle.bore_mm / 2));
   painter.setBrush(Qt::NoBrush);
-  outline_on_picture(painter, corners(desk_.axis(width()).from_mm - 30, reach, track.needle.outer_mm / 2), 1);
+  outline_on_picture(
+      painter, corners(desk_.axis(width()).from_mm - 30, reach, track.needle.outer_mm / 2), 1);
   outline_on_picture(painter, corners(core, path, track.needle.bore_mm / 2), 0.8);
-  const Vec3 tick = (track.needle.outer_mm / 2 + 2.2) * desk_.section().across().cross(along).normalized();
-  line_on_picture(painter, {screen_of(track.entry_lps_mm - tick), screen_of(track.entry_lps_mm + tick)}, 1.2);
+  const Vec3 tick =
+      (track.needle.outer_mm / 2 + 2.2) * desk_.section().across().cross(along).normalized();
+  line_on_picture(
+      painter, {screen_of(track.entry_lps_mm - tick), screen_of(track.entry_lps_mm + tick)}, 1.2);
   painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
-  const double lift = track.needle.outer_mm / 2 * scale() + painter.fontMetrics().height() + desk_.look.px(0.2);
+  const double lift =
+      track.needle.outer_mm / 2 * scale() + painter.fontMetrics().height() + desk_.look.px(0.2);
   const QPointF middle = screen_of(track.entry_lps_mm + (core + path) / 2 * along);
   const QPointF entry = screen_of(track.entry_lps_mm - tick);
-  draw_on_picture(painter, QRectF(middle.x() - 60, middle.y() - lift, 120, painter.fontMetrics().height()), Qt::AlignCenter, word("needle.core"));
-  draw_on_picture(painter, QRectF(entry.x() - 60, std::min(entry.y(), screen_of(track.entry_lps_mm + tick).y()) - painter.fontMetrics().height() - 1, 120, painter.fontMetrics().height()),
+  draw_on_picture(painter,
+                  QRectF(middle.x() - 60, middle.y() - lift, 120, painter.fontMetrics().height()),
+                  Qt::AlignCenter, word("needle.core"));
+  draw_on_picture(painter,
+                  QRectF(entry.x() - 60,
+                         std::min(entry.y(), screen_of(track.entry_lps_mm + tick).y()) -
+                             painter.fontMetrics().height() - 1,
+                         120, painter.fontMetrics().height()),
                   Qt::AlignCenter, word("needle.entry"));
   draw_grip(painter, screen_of(track.entry_lps_mm), Grip::entry);
   draw_grip(painter, screen_of(track.tip_lps_mm), Grip::tip);
@@ -103,13 +125,17 @@ void SectionView::draw_over(QPainter& painter) {
 SlicePlane AcrossView::plane() const {
   if (!desk_.bench.has_track()) {
     const Grid& grid = desk_.bench.ground().body.grid;
-    return plane_in(picture(), grid.lps_from_index(Vec3(grid.size[0], grid.size[1], grid.size[2]) / 2), grid.direction.col(0), grid.direction.col(1), 0.2);
+    return plane_in(picture(),
+                    grid.lps_from_index(Vec3(grid.size[0], grid.size[1], grid.size[2]) / 2),
+                    grid.direction.col(0), grid.direction.col(1), 0.2);
   }
   const Directions directions = desk_.directions();
   const Vec3 along = axis_of(desk_.shown_track());
-  const Vec3 wanted = std::abs(along.dot(directions.head)) < 0.8 ? directions.head : directions.front;
+  const Vec3 wanted =
+      std::abs(along.dot(directions.head)) < 0.8 ? directions.head : directions.front;
   const Vec3 up = (wanted - wanted.dot(along) * along).normalized();
-  const Vec3 right = along.cross(up);   // looking along the needle: right x up points back at the reader
+  const Vec3 right =
+      along.cross(up);  // looking along the needle: right x up points back at the reader
   const double field_mm = std::max(36.0, 8 * desk_.bench.track().needle.outer_mm);
   const Vec3 centre = desk_.shown_track().entry_lps_mm + desk_.bench.view().depth_mm * along;
   return plane_in(picture(), centre, right, -up, field_mm / std::min(width(), height()));
@@ -159,20 +185,26 @@ SlicePlane AxialView::plane() const {
   const Grid& grid = desk_.bench.ground().body.grid;
   const Directions directions = desk_.directions();
   // The grid's own axes, turned so that front is up as far as they allow.
-  const int upright = std::abs(grid.direction.col(0).dot(directions.front)) > std::abs(grid.direction.col(1).dot(directions.front)) ? 0 : 1;
+  const int upright = std::abs(grid.direction.col(0).dot(directions.front)) >
+                              std::abs(grid.direction.col(1).dot(directions.front))
+                          ? 0
+                          : 1;
   Vec3 up = grid.direction.col(upright), right = grid.direction.col(1 - upright);
   if (up.dot(directions.front) < 0) up = -up;
   if (right.dot(directions.left) < 0) right = -right;
   const VoxelIndex low = desk_.bench.ground().object_low, high = desk_.bench.ground().object_high;
   const Vec3 extent = Vec3(high.i - low.i, high.j - low.j, 0).cwiseProduct(grid.spacing_mm);
   const double wide_mm = extent[1 - upright] + 30, high_mm = extent[upright] + 30;
-  const Vec3 centre = grid.lps_from_index(Vec3((low.i + high.i) / 2.0, (low.j + high.j) / 2.0, slice_index()));
+  const Vec3 centre =
+      grid.lps_from_index(Vec3((low.i + high.i) / 2.0, (low.j + high.j) / 2.0, slice_index()));
   const QRect where = picture();
-  return plane_in(where, centre, right, -up, std::max(wide_mm / where.width(), high_mm / where.height()));
+  return plane_in(where, centre, right, -up,
+                  std::max(wide_mm / where.width(), high_mm / where.height()));
 }
 
 QString AxialView::name() const {
-  return q(say("view.axial", std::to_string(slice_index() + 1), std::to_string(desk_.bench.ground().body.grid.size[2])));
+  return q(say("view.axial", std::to_string(slice_index() + 1),
+               std::to_string(desk_.bench.ground().body.grid.size[2])));
 }
 
 void AxialView::wheelEvent(QWheelEvent* event) {
@@ -186,8 +218,10 @@ void AxialView::draw_over(QPainter& painter) {
     if (n != desk_.bench.in_hand()) {
       const Grid& grid = desk_.bench.ground().body.grid;
       const Track& other = desk_.bench.tracks()[n];
-      const double a = grid.index_from_lps(other.entry_lps_mm).z(), b = grid.index_from_lps(other.tip_lps_mm).z(), k = slice_index();
-      if (k >= std::min(a, b) - 2 && k <= std::max(a, b) + 2) draw_track_line(painter, other, false);
+      const double a = grid.index_from_lps(other.entry_lps_mm).z(),
+                   b = grid.index_from_lps(other.tip_lps_mm).z(), k = slice_index();
+      if (k >= std::min(a, b) - 2 && k <= std::max(a, b) + 2)
+        draw_track_line(painter, other, false);
     }
   const Track track = desk_.shown_track();
   draw_track_line(painter, track, true);

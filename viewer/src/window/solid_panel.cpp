@@ -24,7 +24,8 @@ constexpr double kSlowSeconds = 0.1;
 SolidPanel::SolidPanel(Desk& desk) : Panel(desk, word("panel.solid")) {
   column_->setAlignment({});
   std::vector<QWidget*> ways;
-  const QString names[] = {word("solid.front"), word("solid.left"), word("solid.head"), word("solid.needle")};
+  const QString names[] = {word("solid.front"), word("solid.left"), word("solid.head"),
+                           word("solid.needle")};
   for (int way = 0; way < 4; ++way) {
     auto* button = make_button(names[way]);
     connect(button, &QPushButton::clicked, this, [this, way] { look(way); });
@@ -35,7 +36,8 @@ SolidPanel::SolidPanel(Desk& desk) : Panel(desk, word("panel.solid")) {
   cut_->setChecked(true);
   connect(cut_, &QCheckBox::toggled, this, [this] { place_tracks(); });
   std::vector<QWidget*> boxes{cut_};
-  for (const Material m : {Material::wrapping, Material::body, Material::packing, Material::bone, Material::resin, Material::dense}) {
+  for (const Material m : {Material::wrapping, Material::body, Material::packing, Material::bone,
+                           Material::resin, Material::dense}) {
     auto* box = new QCheckBox(m == Material::wrapping ? word("solid.surface") : q(spoken(m)));
     box->setChecked(true);
     connect(box, &QCheckBox::toggled, this, [this, m](bool on) {
@@ -70,15 +72,18 @@ void SolidPanel::make_body() {
   state_->setText(word("solid.making"));
   jobs_.add([this, alive = alive_, ground = desk_.bench.ground_ptr()] {
     auto body = std::make_shared<SolidBody>(make_solid_body(ground->body));
-    QMetaObject::invokeMethod(QCoreApplication::instance(), [this, alive, body, ground] {
-      if (!*alive) return;
-      making_ = false;
-      made_of_ = ground->volumes.materials.get();
-      scene_->set_body(*body);
-      triangles_ = static_cast<double>(measure(body->object).triangles);
-      if (!looked_) look(0);
-      place_tracks();
-    }, Qt::QueuedConnection);
+    QMetaObject::invokeMethod(
+        QCoreApplication::instance(),
+        [this, alive, body, ground] {
+          if (!*alive) return;
+          making_ = false;
+          made_of_ = ground->volumes.materials.get();
+          scene_->set_body(*body);
+          triangles_ = static_cast<double>(measure(body->object).triangles);
+          if (!looked_) look(0);
+          place_tracks();
+        },
+        Qt::QueuedConnection);
   });
 }
 
@@ -86,17 +91,21 @@ void SolidPanel::place_tracks() {
   if (!scene_ || !desk_.ready()) return;
   const Directions d = desk_.directions();
   std::vector<NamedDirection> names;
-  for (const Vec3& way : {d.head, Vec3(-d.head), d.left, Vec3(-d.left), d.front, Vec3(-d.front)}) names.push_back({words_for(way, d), way});
+  for (const Vec3& way : {d.head, Vec3(-d.head), d.left, Vec3(-d.left), d.front, Vec3(-d.front)})
+    names.push_back({words_for(way, d), way});
   scene_->set_names(names);
   std::vector<SolidScene::ShownTrack> tracks;
   const Body& body = desk_.bench.ground().body;
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
     Track track = n == desk_.bench.in_hand() ? desk_.shown_track() : desk_.bench.tracks()[n];
-    tracks.push_back({track, outward_normal(body, track.entry_lps_mm).value_or(-axis_of(track)), n == desk_.bench.in_hand()});
+    tracks.push_back({track, outward_normal(body, track.entry_lps_mm).value_or(-axis_of(track)),
+                      n == desk_.bench.in_hand()});
   }
   scene_->set_tracks(tracks);
-  if (cut_->isChecked() && desk_.bench.has_track()) scene_->set_clip(std::pair{desk_.section().entry, desk_.section().across()});
-  else scene_->set_clip(std::nullopt);
+  if (cut_->isChecked() && desk_.bench.has_track())
+    scene_->set_clip(std::pair{desk_.section().entry, desk_.section().across()});
+  else
+    scene_->set_clip(std::nullopt);
   render();
 }
 
@@ -109,8 +118,10 @@ void SolidPanel::look(int way) {
   if (way == 2) scene_->look_from(frame.head, frame.front);
   if (way == 3 && desk_.bench.has_track()) {
     const Track track = desk_.shown_track();
-    scene_->look_from((desk_.section().across() + 0.35 * desk_.section().up).normalized(), desk_.section().up);
-    scene_->look_at((track.entry_lps_mm + track.tip_lps_mm) / 2, std::max(60.0, 0.9 * path_length_mm(track)));
+    scene_->look_from((desk_.section().across() + 0.35 * desk_.section().up).normalized(),
+                      desk_.section().up);
+    scene_->look_at((track.entry_lps_mm + track.tip_lps_mm) / 2,
+                    std::max(60.0, 0.9 * path_length_mm(track)));
   }
   render();
 }
@@ -122,8 +133,12 @@ void SolidPanel::render() {
   canvas_->renderWindow()->Render();
   const double seconds = static_cast<double>(timer.nsecsElapsed()) * 1e-9;
   const std::string by = drawn_by(*canvas_->renderWindow());
-  const bool software = by.find("llvmpipe") != std::string::npos || by.find("softpipe") != std::string::npos || by.find("SWR") != std::string::npos;
-  state_->setText(software || seconds > kSlowSeconds ? q(say("solid.slow", number(1000 * seconds, 0), by)) : word("solid.hint"));
+  const bool software = by.find("llvmpipe") != std::string::npos ||
+                        by.find("softpipe") != std::string::npos ||
+                        by.find("SWR") != std::string::npos;
+  state_->setText(software || seconds > kSlowSeconds
+                      ? q(say("solid.slow", number(1000 * seconds, 0), by))
+                      : word("solid.hint"));
 }
 
 void SolidPanel::refresh(unsigned changed) {

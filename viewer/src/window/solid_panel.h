@@ -20,7 +20,9 @@ class SolidPanel : public Panel {
   void opened() override;
   [[nodiscard]] double wanted_part() const override { return 0.5; }
   /// Whether the newest body is on the screen.
-  [[nodiscard]] bool is_drawn() const { return !making_ && (!desk_.ready() || made_of_ == desk_.bench.ground().volumes.materials.get()); }
+  [[nodiscard]] bool is_drawn() const {
+    return !making_ && (!desk_.ready() || made_of_ == desk_.bench.ground().volumes.materials.get());
+  }
 
  private:
   void make_body();

@@ -32,7 +32,7 @@ ViewState parse_view_state(const std::string& text) {
     read.confidence = j.value("confidence", read.confidence);
     read.words = j.value("words", read.words);
     if (std::isfinite(read.depth_mm) && read.grey.white_hu > read.grey.black_hu) state = read;
-  } catch (const json::exception&) {   // cut off, or from elsewhere: the defaults serve
+  } catch (const json::exception&) {  // cut off, or from elsewhere: the defaults serve
   }
   return state;
 }

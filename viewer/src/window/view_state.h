@@ -8,8 +8,8 @@ namespace leastharm {
 
 /// Where a person was looking. Kept with the case, bound by no approval.
 struct ViewState {
-  std::string track;             ///< id of the one shown
-  double depth_mm = 20;          ///< of the depth line
+  std::string track;     ///< id of the one shown
+  double depth_mm = 20;  ///< of the depth line
   GreyScale grey;
   bool hatches = false, confidence = false, words = true;
 };

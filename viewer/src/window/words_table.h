@@ -13,7 +13,8 @@ struct WordEntry {
   Origin origin;
 };
 
-/// Every text that the window shows, apart from what the planner says about a plan (its findings) and what people wrote.
+/// Every text that the window shows, apart from what the planner says about a plan (its findings)
+/// and what people wrote.
 inline constexpr auto kWords = std::to_array<WordEntry>({
     // the head
     {"head.noplan", "no plan yet", Origin::ours},
@@ -23,7 +24,10 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"head.notapproved", "not approved", Origin::trade},
     {"head.declined", "declined by %1", Origin::trade},
     {"head.voided", "approval of %1 is void: changed since: %2", Origin::trade},
-    {"banner.unconfirmed", "Sides not confirmed: left and right are the scanner's own until a named person says how the body lies.", Origin::ours},
+    {"banner.unconfirmed",
+     "Sides not confirmed: left and right are the scanner's own until a named person says how the "
+     "body lies.",
+     Origin::ours},
     {"banner.fault", "The figures leave a part of the request out: %1", Origin::ours},
 
     // the pictures
@@ -67,7 +71,9 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"verdict.above", "at most %1 % above the least possible", Origin::ours},
     {"verdict.zero", "score %1; the proven bound is 0", Origin::ours},
     {"verdict.none", "no bound proven yet: search", Origin::ours},
-    {"verdict.outside", "the bound says nothing here: the tracks do not answer the request within its limits", Origin::ours},
+    {"verdict.outside",
+     "the bound says nothing here: the tracks do not answer the request within its limits",
+     Origin::ours},
 
     // the reading line
     {"read.hint", "", Origin::ours},
@@ -119,8 +125,13 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"needle.clearance", "%1: %2 free", Origin::ours},
     {"needle.touch", "touched %1", Origin::ours},
     {"needle.sum", "together  %1", Origin::ours},
-    {"needle.none", "No track in hand. Aim one: press the button, then click on what is to be sampled.", Origin::ours},
-    {"needle.keys", "E, T or W hold the entry, the tip or the whole needle. Arrows and Page keys move it by 1 mm (Shift 5, Ctrl 0.2); with Alt they turn it by 1°.", Origin::ours},
+    {"needle.none",
+     "No track in hand. Aim one: press the button, then click on what is to be sampled.",
+     Origin::ours},
+    {"needle.keys",
+     "E, T or W hold the entry, the tip or the whole needle. Arrows and Page keys move it by 1 mm "
+     "(Shift 5, Ctrl 0.2); with Alt they turn it by 1°.",
+     Origin::ours},
 
     {"marks.as", "as", Origin::ours},
     {"marks.name", "name", Origin::ours},
@@ -132,8 +143,12 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"marks.whole", "All of the material", Origin::ours},
     {"marks.outline", "Outlines", Origin::trade},
     {"marks.fill", "Fill in between", Origin::ours},
-    {"marks.hint", "Give a name, choose a way, then click on a picture. Outlines are drawn round the region on several slices.", Origin::ours},
-    {"marks.drawn", "%1 outlines drawn. Move the depth line and draw the next, or fill in between.", Origin::ours},
+    {"marks.hint",
+     "Give a name, choose a way, then click on a picture. Outlines are drawn round the region on "
+     "several slices.",
+     Origin::ours},
+    {"marks.drawn", "%1 outlines drawn. Move the depth line and draw the next, or fill in between.",
+     Origin::ours},
     {"marks.list", "Marks of this case", Origin::ours},
     {"marks.remove", "Remove", Origin::trade},
     {"marks.waive", "Waive protection", Origin::trade},
@@ -145,17 +160,27 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"marks.to", "is really", Origin::ours},
     {"marks.border", "keep to the material's border", Origin::ours},
     {"marks.brush", "Brush", Origin::trade},
-    {"marks.brushhint", "Only the material under the stroke's first point changes. What you correct stays corrected when the map is made again.", Origin::ours},
+    {"marks.brushhint",
+     "Only the material under the stroke's first point changes. What you correct stays corrected "
+     "when the map is made again.",
+     Origin::ours},
 
-    {"body.why", "A scanner's tags about posture are often wrong on a mummy. Say how this body really lies: left means left only after that.", Origin::ours},
-    {"body.proposal", "Proposed: head to the %1, front to the %2, so the object's left to the %3.", Origin::ours},
+    {"body.why",
+     "A scanner's tags about posture are often wrong on a mummy. Say how this body really lies: "
+     "left means left only after that.",
+     Origin::ours},
+    {"body.proposal", "Proposed: head to the %1, front to the %2, so the object's left to the %3.",
+     Origin::ours},
     {"body.certainty", "The program is %1 % sure of this.", Origin::ours},
-    {"body.nomidline", "No midline could be proposed: draw one on the section or the slice.", Origin::ours},
+    {"body.nomidline", "No midline could be proposed: draw one on the section or the slice.",
+     Origin::ours},
     {"body.head", "Head is at the other end", Origin::ours},
     {"body.front", "Front is the other side", Origin::ours},
     {"body.quarter", "Turn a quarter", Origin::ours},
     {"body.midline", "Draw the midline", Origin::ours},
-    {"body.hint", "The midline: click points along the spine from feet to head; a double click ends it.", Origin::ours},
+    {"body.hint",
+     "The midline: click points along the spine from feet to head; a double click ends it.",
+     Origin::ours},
     {"body.by", "your name", Origin::ours},
     {"body.confirm", "Confirm the sides", Origin::ours},
     {"body.confirmed", "Confirmed by %1 on %2.", Origin::ours},
@@ -222,7 +247,9 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"approve.note", "note", Origin::ours},
     {"approve.approve", "Approve", Origin::trade},
     {"approve.decline", "Decline", Origin::trade},
-    {"approve.statement", "A recorded statement, not a legal signature. Any later change to what it covers voids it.", Origin::ours},
+    {"approve.statement",
+     "A recorded statement, not a legal signature. Any later change to what it covers voids it.",
+     Origin::ours},
 
     {"change.needle", "%1/%2 mm, throw %3 mm", Origin::trade},
     {"change.newtrack", "%1 is new", Origin::ours},
@@ -262,19 +289,28 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"page.ctfolder", "Folder that holds the CT", Origin::trade},
 
     {"start.name", "Leastharm", Origin::ours},
-    {"start.what", "Plans how to take a few hundredths of a gram from a mummified body under CT with the least harm, and proves that the harm is least.", Origin::ours},
+    {"start.what",
+     "Plans how to take a few hundredths of a gram from a mummified body under CT with the least "
+     "harm, and proves that the harm is least.",
+     Origin::ours},
     {"start.ct", "A CT", Origin::trade},
-    {"start.ctwhat", "Drop a folder of CT slices here, or an NRRD, NIfTI or MetaImage file. You see what it holds before anything is made of it.", Origin::ours},
+    {"start.ctwhat",
+     "Drop a folder of CT slices here, or an NRRD, NIfTI or MetaImage file. You see what it holds "
+     "before anything is made of it.",
+     Origin::ours},
     {"start.choosect", "Choose a CT …", Origin::ours},
     {"start.case", "A case", Origin::trade},
-    {"start.casewhat", "One object, its CT, marks, plan, approvals and records: one folder.", Origin::ours},
+    {"start.casewhat", "One object, its CT, marks, plan, approvals and records: one folder.",
+     Origin::ours},
     {"start.choosecase", "Open a case …", Origin::ours},
     {"start.demo", "The demo", Origin::ours},
-    {"start.demowhat", "The whole chain on an invented body. It takes a few minutes.", Origin::ours},
+    {"start.demowhat", "The whole chain on an invented body. It takes a few minutes.",
+     Origin::ours},
     {"start.demobutton", "Make the demo", Origin::ours},
     {"start.recent", "Recent cases", Origin::ours},
     {"start.norecent", "none yet", Origin::ours},
-    {"start.caution", "A planning aid. Licensed people, local rules and the object's owners decide.", Origin::ours},
+    {"start.caution",
+     "A planning aid. Licensed people, local rules and the object's owners decide.", Origin::ours},
 
     {"intake.series", "%1: %2 slices, %3 voxels", Origin::standard},
     {"intake.unusable", " (not usable)", Origin::ours},
@@ -287,7 +323,9 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"head.close", "Close case", Origin::ours},
     {"head.undowhat", "Undo: %1", Origin::trade},
     {"head.redowhat", "Redo: %1", Origin::trade},
-    {"message.notkept", "The last change could not be kept: %1 It is safe in the window: make room, then try again.", Origin::ours},
+    {"message.notkept",
+     "The last change could not be kept: %1 It is safe in the window: make room, then try again.",
+     Origin::ours},
     {"message.dismiss", "Dismiss", Origin::ours},
     {"read.ruler", "ruler", Origin::trade},
 
@@ -298,8 +336,10 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"solid.cut", "cut open along the needle", Origin::ours},
     {"solid.surface", "outer surface", Origin::trade},
     {"solid.making", "Making the surfaces …", Origin::ours},
-    {"solid.slow", "One picture takes %1 ms: drawn by software (%2). Turning will be slow.", Origin::ours},
-    {"solid.hint", "Drag turns it, Shift and drag moves it, the wheel brings it nearer.", Origin::ours},
+    {"solid.slow", "One picture takes %1 ms: drawn by software (%2). Turning will be slow.",
+     Origin::ours},
+    {"solid.hint", "Drag turns it, Shift and drag moves it, the wheel brings it nearer.",
+     Origin::ours},
 
     {"keys.list",
      "1 to 9   take a track in hand\n"

@@ -19,7 +19,8 @@ std::string utc_now() {
   return {text, std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &utc)};
 }
 
-Workbench::Workbench(Post post) : post_(std::move(post)), era_(std::make_shared<std::atomic<std::uint64_t>>(1)) {}
+Workbench::Workbench(Post post)
+    : post_(std::move(post)), era_(std::make_shared<std::atomic<std::uint64_t>>(1)) {}
 
 Workbench::~Workbench() {
   on_change = nullptr;
@@ -43,8 +44,9 @@ void Workbench::say(Level level, const std::string& what) {
 std::vector<Finding> Workbench::take_messages() { return std::exchange(messages_, {}); }
 
 bool Workbench::idle() const {
-  return jobs_.idle() && map_jobs_ == 0 && stage_ != Stage::reading && ground_asked_ == ground_got_ &&
-         (!service_ || service_->idle()) && (!keeper_ || keeper_->idle());
+  return jobs_.idle() && map_jobs_ == 0 && stage_ != Stage::reading &&
+         ground_asked_ == ground_got_ && (!service_ || service_->idle()) &&
+         (!keeper_ || keeper_->idle());
 }
 
 // Figures.
@@ -56,10 +58,12 @@ void Workbench::ask_ground() {
 
 void Workbench::ask_figures() {
   if (!service_ || !ground_) return;
-  FiguresRequest request{.ticket = ++ticket_, .ground = ground_, .tracks = tracks(), .in_hand = in_hand_};
+  FiguresRequest request{
+      .ticket = ++ticket_, .ground = ground_, .tracks = tracks(), .in_hand = in_hand_};
   request.known.resize(tracks().size());
   for (std::size_t n = 0; n < tracks().size(); ++n)
-    if (const auto f = figures_of(n); f && f->ground_number == ground_->number && same_track(f->asked, tracks()[n]))
+    if (const auto f = figures_of(n);
+        f && f->ground_number == ground_->number && same_track(f->asked, tracks()[n]))
       request.known[n] = f;
   service_->ask(std::move(request));
 }
@@ -71,7 +75,8 @@ void Workbench::take_figures(FiguresAnswer answer) {
   for (std::size_t n = 0; n < answer.tracks.size(); ++n)
     if (!answer.tracks[n] && n < figures_.tracks.size()) answer.tracks[n] = figures_.tracks[n];
   figures_ = std::move(answer);
-  if (newest && figures_.programme_with_chances && !gesture_ && !draft_.file.plan.certificate && draft_.bound) {
+  if (newest && figures_.programme_with_chances && !gesture_ && !draft_.file.plan.certificate &&
+      draft_.bound) {
     draft_.file.plan.certificate = certificate();
     if (draft_.file.plan.certificate) keep();
   }
@@ -85,12 +90,14 @@ TrackFiguresPtr Workbench::figures_of(std::size_t n) const {
 bool Workbench::figures_are_whole() const {
   if (stage_ != Stage::ready || tracks().empty()) return true;
   if (figures_.ticket != ticket_ || figures_.tracks.size() != tracks().size()) return false;
-  const bool faulty = std::ranges::any_of(figures_.tracks, [](const TrackFiguresPtr& t) { return t && !t->fault.empty(); });
+  const bool faulty = std::ranges::any_of(
+      figures_.tracks, [](const TrackFiguresPtr& t) { return t && !t->fault.empty(); });
   return figures_.programme_with_chances || (faulty && service_->idle());
 }
 
 std::optional<Certificate> Workbench::certificate() const {
-  if (!draft_.bound || !figures_.programme_known || figures_.tracks.size() != tracks().size()) return std::nullopt;
+  if (!draft_.bound || !figures_.programme_known || figures_.tracks.size() != tracks().size())
+    return std::nullopt;
   for (const Request& r : request().requests)
     if (std::ranges::count(tracks(), r.id, &Track::request) != r.replicates) return std::nullopt;
   for (const TrackFiguresPtr& t : figures_.tracks)
@@ -128,7 +135,8 @@ void Workbench::end_gesture() {
   const bool moved = to_json(gesture_->before.file) != to_json(draft_.file);
   // The entry as it was found on the surface is what the case keeps.
   if (moved && has_track())
-    if (const auto figures = figures_of(in_hand_); figures && figures->fault.empty() && same_track(figures->asked, track()))
+    if (const auto figures = figures_of(in_hand_);
+        figures && figures->fault.empty() && same_track(figures->asked, track()))
       draft_.file.plan.tracks[in_hand_].entry_lps_mm = figures->assessment.track.entry_lps_mm;
   if (moved) {
     past_.push_back(std::move(*gesture_));
@@ -174,7 +182,9 @@ void Workbench::set_track_request(const std::string& id) {
 
 void Workbench::add_track(const Vec3& target_lps_mm) {
   const RequestFile asked = draft_.file.request.value_or(RequestFile{});
-  const Needle needle = has_track() ? track().needle : asked.needles.empty() ? needle_catalogue().front() : asked.needles.front();
+  const Needle needle = has_track()             ? track().needle
+                        : asked.needles.empty() ? needle_catalogue().front()
+                                                : asked.needles.front();
   Track added = first_aim(ground_->body, target_lps_mm, needle);
   added.id = free_id(tracks());
   if (!asked.requests.empty()) added.request = asked.requests.front().id;
@@ -191,8 +201,10 @@ void Workbench::add_track(const Vec3& target_lps_mm) {
 void Workbench::remove_track() {
   if (!has_track()) return;
   begin_gesture("remove " + track().id);
-  draft_.file.plan.tracks.erase(draft_.file.plan.tracks.begin() + static_cast<std::ptrdiff_t>(in_hand_));
-  if (in_hand_ < figures_.tracks.size()) figures_.tracks.erase(figures_.tracks.begin() + static_cast<std::ptrdiff_t>(in_hand_));
+  draft_.file.plan.tracks.erase(draft_.file.plan.tracks.begin() +
+                                static_cast<std::ptrdiff_t>(in_hand_));
+  if (in_hand_ < figures_.tracks.size())
+    figures_.tracks.erase(figures_.tracks.begin() + static_cast<std::ptrdiff_t>(in_hand_));
   figures_.programme_known = false;
   part_from_search();
   in_hand_ = tracks().empty() ? 0 : std::min(in_hand_, tracks().size() - 1);
@@ -201,7 +213,8 @@ void Workbench::remove_track() {
 
 // Steps.
 
-void Workbench::change(const std::string& what, unsigned also, const std::function<void(Draft&)>& edit) {
+void Workbench::change(const std::string& what, unsigned also,
+                       const std::function<void(Draft&)>& edit) {
   end_gesture();
   Step step{what, draft_};
   edit(draft_);
@@ -235,7 +248,7 @@ void Workbench::redo() {
 
 void Workbench::keep() {
   kept_ = false;
-  if (!keeper_ || map_jobs_ > 0) return;   // kept as soon as the map is worked in
+  if (!keeper_ || map_jobs_ > 0) return;  // kept as soon as the map is worked in
   keeper_->keep({draft_, volumes_, corrections_, to_json_text(view_)});
   tell(kKeptChanged);
 }

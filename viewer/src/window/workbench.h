@@ -26,14 +26,14 @@ enum class Refusal { none, missing_ct, damaged, other };
 /// What has changed since the last word: bits.
 enum Changed : unsigned {
   kStageChanged = 1,
-  kTrackMoved = 2,       ///< a track, or which one is in hand
+  kTrackMoved = 2,  ///< a track, or which one is in hand
   kFiguresChanged = 4,
-  kGroundChanged = 8,    ///< volumes, marks or request are ready for use
-  kDraftChanged = 16,    ///< anything in the case file
+  kGroundChanged = 8,  ///< volumes, marks or request are ready for use
+  kDraftChanged = 16,  ///< anything in the case file
   kSearchChanged = 32,
-  kKeptChanged = 64,     ///< written, or not
+  kKeptChanged = 64,  ///< written, or not
   kViewChanged = 128,
-  kSaid = 256            ///< something to tell the person
+  kSaid = 256  ///< something to tell the person
 };
 
 /// A mark as a person asks for it.
@@ -42,7 +42,7 @@ struct MarkRecipe {
   MarkKind kind = MarkKind::cavity;
   double weight_mm = 0;
   enum class Way { ball, connected, outlines, material } way = Way::ball;
-  Vec3 at_lps_mm{0, 0, 0};           ///< of a ball's centre, or the seed
+  Vec3 at_lps_mm{0, 0, 0};  ///< of a ball's centre, or the seed
   double radius_mm = 5;
   Material material = Material::packing;
   std::vector<Outline> outlines;
@@ -53,7 +53,7 @@ struct BrushPath {
   std::vector<Vec3> points_lps_mm;
   double radius_mm = 3;
   Material to = Material::packing;
-  bool keep_to_border = true;        ///< only voxels of the material under the stroke's first point
+  bool keep_to_border = true;  ///< only voxels of the material under the stroke's first point
 };
 
 /// A search under way or done.
@@ -63,15 +63,15 @@ struct SearchState {
     double seconds = 0, best = 0, bound = 0;
   };
   std::vector<Point> curve;
-  std::shared_ptr<const Proposal> proposal;   ///< null until it ended
+  std::shared_ptr<const Proposal> proposal;  ///< null until it ended
   std::string fault;
 };
 
-/// Everything the window knows and can do, without the window: a case, the track in hand, figures that follow it,
-/// steps back and forth, and a thread that keeps every change.
+/// Everything the window knows and can do, without the window: a case, the track in hand, figures
+/// that follow it, steps back and forth, and a thread that keeps every change.
 ///
-/// Belongs to one thread. Other threads' results come back through `post`, which must run what it is given on the
-/// owner's thread, one after another, and never after the workbench is gone.
+/// Belongs to one thread. Other threads' results come back through `post`, which must run what it
+/// is given on the owner's thread, one after another, and never after the workbench is gone.
 class Workbench {
  public:
   using Post = std::function<void(std::function<void()>)>;
@@ -88,7 +88,8 @@ class Workbench {
   void close();
   /// Looks through a folder for the case's CT by its hash, and opens the case with it.
   void find_ct(const std::filesystem::path& folder);
-  /// Puts the newest state of history/ that can be read in the place of a damaged case.json (which is kept beside it).
+  /// Puts the newest state of history/ that can be read in the place of a damaged case.json (which
+  /// is kept beside it).
   void restore_from_history();
   [[nodiscard]] Stage stage() const { return stage_; }
   [[nodiscard]] Refusal refusal() const { return refusal_; }
@@ -102,7 +103,9 @@ class Workbench {
   [[nodiscard]] const Ground& ground() const { return *ground_; }
   [[nodiscard]] std::shared_ptr<const Ground> ground_ptr() const { return ground_; }
   /// Whether the ground is behind the draft: marks or corrections are still being worked in.
-  [[nodiscard]] bool ground_is_behind() const { return ground_asked_ != ground_got_ || !jobs_.idle(); }
+  [[nodiscard]] bool ground_is_behind() const {
+    return ground_asked_ != ground_got_ || !jobs_.idle();
+  }
   [[nodiscard]] const BodyView& body_view() const { return *body_view_; }
   [[nodiscard]] const RequestFile& request() const { return ground_->assessor->file(); }
 
@@ -111,13 +114,16 @@ class Workbench {
   [[nodiscard]] bool has_track() const { return in_hand_ < tracks().size(); }
   [[nodiscard]] std::size_t in_hand() const { return in_hand_; }
   [[nodiscard]] const Track& track() const { return tracks()[in_hand_]; }
-  /// What is known of a track; null before anything is. While it moves, figures may be one move behind.
+  /// What is known of a track; null before anything is. While it moves, figures may be one move
+  /// behind.
   [[nodiscard]] TrackFiguresPtr figures_of(std::size_t n) const;
   [[nodiscard]] const FiguresAnswer& figures() const { return figures_; }
-  /// The proven bound with the gap of the tracks as they lie; empty where none was proven, or where the tracks do not
-  /// answer the request (too few, or outside a limit), so that the bound says nothing about them.
+  /// The proven bound with the gap of the tracks as they lie; empty where none was proven, or where
+  /// the tracks do not answer the request (too few, or outside a limit), so that the bound says
+  /// nothing about them.
   [[nodiscard]] std::optional<Certificate> certificate() const;
-  /// Whether the newest figures are all there, chances included, as far as the tracks can be assessed.
+  /// Whether the newest figures are all there, chances included, as far as the tracks can be
+  /// assessed.
   [[nodiscard]] bool figures_are_whole() const;
   void take_in_hand(std::size_t n);
 
@@ -151,8 +157,8 @@ class Workbench {
   void adopt(std::size_t which);
 
   // Approving: statements are appended, and no step back takes them away.
-  void approve(const std::string& role, const std::string& by, bool declined, const std::string& condition,
-               const std::string& note);
+  void approve(const std::string& role, const std::string& by, bool declined,
+               const std::string& condition, const std::string& note);
 
   // Looking.
   [[nodiscard]] const ViewState& view() const { return view_; }
@@ -183,17 +189,20 @@ class Workbench {
   /// The tracks are no longer those that the search chose; its bound stays.
   void part_from_search();
   void restore(Draft draft);
-  void take_mark(MarkRecord record, std::shared_ptr<const Mask> mask, const std::vector<Finding>& findings);
+  void take_mark(MarkRecord record, std::shared_ptr<const Mask> mask,
+                 const std::vector<Finding>& findings);
   struct MapWork;
   void take_stroke(const MapWork& work);
   void take_map(const MapWork& work);
   /// Works the difference between two lists of strokes into the map.
-  void redo_strokes(const std::vector<std::shared_ptr<const Stroke>>& from, const std::vector<std::shared_ptr<const Stroke>>& to);
+  void redo_strokes(const std::vector<std::shared_ptr<const Stroke>>& from,
+                    const std::vector<std::shared_ptr<const Stroke>>& to);
   /// Runs what it is given on the owner's thread, if the same case is still open then.
   [[nodiscard]] Post poster() const;
 
   Post post_;
-  std::shared_ptr<std::atomic<std::uint64_t>> era_;   ///< grows with every opening; 0 = the workbench is gone
+  std::shared_ptr<std::atomic<std::uint64_t>>
+      era_;  ///< grows with every opening; 0 = the workbench is gone
   Stage stage_ = Stage::nothing;
   Refusal refusal_ = Refusal::none;
   std::string refusal_text_;
@@ -206,7 +215,7 @@ class Workbench {
   std::size_t in_hand_ = 0;
   Volumes volumes_;
   std::shared_ptr<const Volume<std::uint8_t>> corrections_;
-  std::shared_ptr<MapWork> map_work_;   ///< the newest map; belongs to the jobs' thread
+  std::shared_ptr<MapWork> map_work_;  ///< the newest map; belongs to the jobs' thread
   std::shared_ptr<const Ground> ground_;
   std::uint64_t ground_asked_ = 0, ground_got_ = 0;
   std::shared_ptr<const BodyView> body_view_;
@@ -215,7 +224,7 @@ class Workbench {
   ViewState view_;
   std::vector<Finding> messages_;
   bool kept_ = true;
-  int map_jobs_ = 0;             ///< corrections that are being worked in
+  int map_jobs_ = 0;  ///< corrections that are being worked in
   std::string fault_;
   SearchState search_;
   std::shared_ptr<std::atomic<bool>> stop_search_;

@@ -38,29 +38,39 @@ std::vector<Mark> standing_marks(const Draft& draft) {
   std::vector<Mark> marks;
   for (const MarkRecord& record : draft.file.marks)
     if (const Mask* mask = draft.mask_of(record); mask != nullptr && !is_waived(draft.file, record))
-      marks.push_back({record.name, record.kind, record.weight_mm, record.made_by.contains("automatic"), *mask});
+      marks.push_back({record.name, record.kind, record.weight_mm,
+                       record.made_by.contains("automatic"), *mask});
   return marks;
 }
 
 /// The whole object from its front, head to the left.
 std::shared_ptr<const BodyView> view_of_body(const Body& body, const CaseFile& file) {
   const BodyFrame frame = drawing_frame(file);
-  const double longest = body.grid.spacing_mm.cwiseProduct(Vec3(body.grid.size[0], body.grid.size[1], body.grid.size[2])).maxCoeff();
-  return std::make_shared<const BodyView>(look_at(body, -frame.head, frame.left(), std::max(0.5, longest / 1500)));
+  const double longest =
+      body.grid.spacing_mm
+          .cwiseProduct(Vec3(body.grid.size[0], body.grid.size[1], body.grid.size[2]))
+          .maxCoeff();
+  return std::make_shared<const BodyView>(
+      look_at(body, -frame.head, frame.left(), std::max(0.5, longest / 1500)));
 }
 
 void check_maps(const Volumes& volumes, const CaseFile& file) {
-  if (sha256_hex(*volumes.materials) != file.materials_sha256 || sha256_hex(*volumes.confidence) != file.confidence_sha256)
-    throw BadInput("materials.nrrd or confidence.nrrd was changed outside the program: give the corrected map to  "
-                   "leastharm segment CT --case DIR --materials FILE");
+  if (sha256_hex(*volumes.materials) != file.materials_sha256 ||
+      sha256_hex(*volumes.confidence) != file.confidence_sha256)
+    throw BadInput(
+        "materials.nrrd or confidence.nrrd was changed outside the program: give the corrected map "
+        "to  "
+        "leastharm segment CT --case DIR --materials FILE");
 }
 
-bool ct_is_gone(const CaseFolder& folder) { return !fs::exists(fs::weakly_canonical(folder.root() / folder.file.ct.path)); }
+bool ct_is_gone(const CaseFolder& folder) {
+  return !fs::exists(fs::weakly_canonical(folder.root() / folder.file.ct.path));
+}
 
 std::string size_words(const Grid& grid) {
-  return std::to_string(grid.size[0]) + " × " + std::to_string(grid.size[1]) + " × " + std::to_string(grid.size[2]) +
-         " voxels of " + number(grid.spacing_mm.x(), 2) + " × " + number(grid.spacing_mm.y(), 2) + " × " +
-         mm(grid.spacing_mm.z(), 2);
+  return std::to_string(grid.size[0]) + " × " + std::to_string(grid.size[1]) + " × " +
+         std::to_string(grid.size[2]) + " voxels of " + number(grid.spacing_mm.x(), 2) + " × " +
+         number(grid.spacing_mm.y(), 2) + " × " + mm(grid.spacing_mm.z(), 2);
 }
 
 }  // namespace
@@ -95,16 +105,19 @@ void Workbench::open(const fs::path& root) {
            counted(static_cast<int>(file.plan.tracks.size()), "track"));
       if (ct_is_gone(*opened->folder))
         return refused(Refusal::missing_ct, "The CT of this case is no longer at " +
-                                                fs::weakly_canonical(root / file.ct.path).string() + ".");
+                                                fs::weakly_canonical(root / file.ct.path).string() +
+                                                ".");
       auto ct = std::make_shared<CtVolume>(opened->folder->read_ct());
       line("CT: " + size_words(ct->hu.grid) + ", as the case remembers it");
       for (const Finding& f : file.ct.findings) line(std::string(name_of(f.level)) + ": " + f.what);
-      opened->volumes = {ct, std::make_shared<const Volume<std::uint8_t>>(opened->folder->read_materials()),
-                         std::make_shared<const Volume<std::uint8_t>>(opened->folder->read_confidence())};
+      opened->volumes = {
+          ct, std::make_shared<const Volume<std::uint8_t>>(opened->folder->read_materials()),
+          std::make_shared<const Volume<std::uint8_t>>(opened->folder->read_confidence())};
       check_maps(opened->volumes, file);
       line("Material map and confidence: unaltered");
       if (fs::exists(root / kCorrectionsFile))
-        opened->corrections = std::make_shared<const Volume<std::uint8_t>>(read_labels(root / kCorrectionsFile));
+        opened->corrections =
+            std::make_shared<const Volume<std::uint8_t>>(read_labels(root / kCorrectionsFile));
       opened->draft.file = file;
       opened->draft.bound = file.plan.certificate;
       opened->draft.masks = read_masks(*opened->folder);
@@ -116,7 +129,9 @@ void Workbench::open(const fs::path& root) {
       const bool damaged = std::string(fault.what()).find("is damaged") != std::string::npos;
       return refused(damaged ? Refusal::damaged : Refusal::other, fault.what());
     } catch (const std::bad_alloc&) {
-      return refused(Refusal::other, "There is not enough memory for this volume: close other programs, or crop the CT.");
+      return refused(
+          Refusal::other,
+          "There is not enough memory for this volume: close other programs, or crop the CT.");
     } catch (const std::exception& fault) {
       return refused(Refusal::other, fault.what());
     }
@@ -141,21 +156,24 @@ void Workbench::take_opened(std::shared_ptr<Opened> opened) {
   view_ = opened->view;
   const auto shown = std::ranges::find(tracks(), view_.track, &Track::id);
   in_hand_ = shown == tracks().end() ? 0 : static_cast<std::size_t>(shown - tracks().begin());
-  keeper_ = std::make_unique<Keeper>(std::move(*opened->folder), [this, back = poster()](Kept kept) {
-    back([this, kept = std::move(kept)] { take_kept(kept); });
-  });
+  keeper_ =
+      std::make_unique<Keeper>(std::move(*opened->folder), [this, back = poster()](Kept kept) {
+        back([this, kept = std::move(kept)] { take_kept(kept); });
+      });
   service_ = std::make_unique<FigureService>([this, back = poster()](FiguresAnswer answer) {
     back([this, answer = std::move(answer)]() mutable { take_figures(std::move(answer)); });
   });
-  ground_worker_ = std::make_unique<LatestWorker<GroundRequest>>([this, back = poster()](const GroundRequest& request) {
-    std::shared_ptr<const Ground> ground = make_ground(request.volumes, standing_marks(request.draft), request.draft.file);
-    back([this, ground, number = request.number] {
-      ground_ = ground;
-      ground_got_ = number;
-      ask_figures();
-      tell(kGroundChanged);
-    });
-  });
+  ground_worker_ = std::make_unique<LatestWorker<GroundRequest>>(
+      [this, back = poster()](const GroundRequest& request) {
+        std::shared_ptr<const Ground> ground =
+            make_ground(request.volumes, standing_marks(request.draft), request.draft.file);
+        back([this, ground, number = request.number] {
+          ground_ = ground;
+          ground_got_ = number;
+          ask_figures();
+          tell(kGroundChanged);
+        });
+      });
   stage_ = Stage::ready;
   kept_ = true;
   tell(kStageChanged | kGroundChanged | kDraftChanged | kTrackMoved | kViewChanged);
@@ -169,8 +187,8 @@ void Workbench::close() {
   if (keeper_) keeper_->keep({draft_, volumes_, corrections_, to_json_text(view_)});
   service_.reset();
   ground_worker_.reset();
-  keeper_.reset();   // waits until the last change is written
-  ++*era_;           // what is still on its way concerns a case that is gone
+  keeper_.reset();  // waits until the last change is written
+  ++*era_;          // what is still on its way concerns a case that is gone
   draft_ = {};
   past_.clear();
   future_.clear();
@@ -205,8 +223,10 @@ void Workbench::find_ct(const fs::path& place) {
       CaseFolder folder = CaseFolder::open(root);
       CtReference& ct = folder.file.ct;
       for (const Series& series : inspect(place).series) {
-        if (!series.usable || (series.uid != ct.series_uid && series.uid.rfind("file:", 0) != 0)) continue;
-        const CtVolume found = read_ct(place, {.series_uid = series.uid, .allow_gaps = true, .correct_air = ct.correct_air});
+        if (!series.usable || (series.uid != ct.series_uid && series.uid.rfind("file:", 0) != 0))
+          continue;
+        const CtVolume found = read_ct(
+            place, {.series_uid = series.uid, .allow_gaps = true, .correct_air = ct.correct_air});
         if (sha256_hex(found.hu) != ct.sha256) continue;
         ct.path = fs::relative(fs::canonical(place), fs::canonical(root)).string();
         ct.series_uid = series.uid;
@@ -236,12 +256,13 @@ void Workbench::restore_from_history() {
       static_cast<void>(parse_case_file(nlohmann::json::parse(text)));
       fs::rename(root_ / "case.json", root_ / "case.json.damaged");
       write_whole(root_ / "case.json", text);
-    } catch (const std::exception&) {   // this one is damaged too
+    } catch (const std::exception&) {  // this one is damaged too
       continue;
     }
     return open(root_);
   }
-  refuse(Refusal::other, "No state in " + (root_ / "history").string() + " can be read; begin the case again from its CT.");
+  refuse(Refusal::other, "No state in " + (root_ / "history").string() +
+                             " can be read; begin the case again from its CT.");
 }
 
 void Workbench::restore(Draft draft) {

@@ -10,7 +10,7 @@
 namespace leastharm {
 namespace {
 
-constexpr double kLeastDenseMm3 = 5;   // as CaseFolder::protect_dense
+constexpr double kLeastDenseMm3 = 5;  // as CaseFolder::protect_dense
 
 struct DrawnMark {
   Mask mask;
@@ -28,17 +28,27 @@ DrawnMark draw(const MarkRecipe& r, const Ground& ground) {
       return {ball_mask(grid, r.at_lps_mm, r.radius_mm), {{"ball_lps_mm", ball}}, {}};
     }
     case MarkRecipe::Way::connected:
-      return {connected_mask(*ground.volumes.materials, r.at_lps_mm), {{"connected_lps_mm", list(r.at_lps_mm)}}, {}};
+      return {connected_mask(*ground.volumes.materials, r.at_lps_mm),
+              {{"connected_lps_mm", list(r.at_lps_mm)}},
+              {}};
     case MarkRecipe::Way::material:
-      return {material_mask(*ground.volumes.materials, r.material), {{"material", name_of(r.material)}}, {}};
-    case MarkRecipe::Way::outlines: break;
+      return {material_mask(*ground.volumes.materials, r.material),
+              {{"material", name_of(r.material)}},
+              {}};
+    case MarkRecipe::Way::outlines:
+      break;
   }
-  return {contours_mask(grid, r.outlines), {{"contours", r.outlines.size()}}, outline_findings(r.outlines)};
+  return {contours_mask(grid, r.outlines),
+          {{"contours", r.outlines.size()}},
+          outline_findings(r.outlines)};
 }
 
 void check_name(const std::string& name) {
   if (name.empty()) throw BadInput("Give the mark a name first.");
-  if (name.starts_with("dense-")) throw BadInput("Names that begin with dense- are kept for dense objects that the program protects: choose another.");
+  if (name.starts_with("dense-"))
+    throw BadInput(
+        "Names that begin with dense- are kept for dense objects that the program protects: choose "
+        "another.");
   if (std::ranges::any_of(name, [](unsigned char c) { return c < 32 || c == '/'; }))
     throw BadInput("A mark's name holds no line breaks, tabs or slashes.");
 }
@@ -61,7 +71,8 @@ std::vector<std::size_t> voxels_under(const BrushPath& path, const Grid& grid) {
       for (int j = from[1]; j <= to[1]; ++j)
         for (int i = from[0]; i <= to[0]; ++i) {
           const Vec3 p = grid.lps_from_index(Vec3(i, j, k));
-          const double t = std::clamp((p - a).dot(along) / std::max(1e-9, along.squaredNorm()), 0.0, 1.0);
+          const double t =
+              std::clamp((p - a).dot(along) / std::max(1e-9, along.squaredNorm()), 0.0, 1.0);
           if ((p - a - t * along).norm() <= path.radius_mm) under.push_back(grid.offset(i, j, k));
         }
   }
@@ -78,13 +89,15 @@ struct OpenMap {
       : materials(std::make_shared<Volume<std::uint8_t>>(*volumes.materials)),
         confidence(std::make_shared<Volume<std::uint8_t>>(*volumes.confidence)),
         corrections(kept ? std::make_shared<Volume<std::uint8_t>>(*kept)
-                         : std::make_shared<Volume<std::uint8_t>>(
-                               Volume<std::uint8_t>{materials->grid, std::vector<std::uint8_t>(materials->values.size(), kNotCorrected)})) {}
+                         : std::make_shared<Volume<std::uint8_t>>(Volume<std::uint8_t>{
+                               materials->grid, std::vector<std::uint8_t>(materials->values.size(),
+                                                                          kNotCorrected)})) {}
 
   void put_on(const Stroke& stroke) {
     for (const Stroke::Change& c : stroke.changes) {
-      materials->values[c.offset] = corrections->values[c.offset] = static_cast<std::uint8_t>(stroke.to);
-      confidence->values[c.offset] = 255;   // a person vouches for it
+      materials->values[c.offset] = corrections->values[c.offset] =
+          static_cast<std::uint8_t>(stroke.to);
+      confidence->values[c.offset] = 255;  // a person vouches for it
     }
   }
   void take_off(const Stroke& stroke) {
@@ -104,14 +117,16 @@ std::shared_ptr<const Stroke> stroke_of(const BrushPath& path, const OpenMap& ma
   const std::uint8_t under = grid.contains(first) ? map.materials->at(first) : 0;
   for (const std::size_t n : voxels_under(path, grid)) {
     const std::uint8_t was = map.materials->values[n];
-    if (was == static_cast<std::uint8_t>(path.to) || (path.keep_to_border && was != under)) continue;
+    if (was == static_cast<std::uint8_t>(path.to) || (path.keep_to_border && was != under))
+      continue;
     stroke->changes.push_back({n, was, map.confidence->values[n], map.corrections->values[n]});
   }
   return stroke;
 }
 
 bool touches_dense(const Stroke& stroke) {
-  return stroke.to == Material::dense || std::ranges::any_of(stroke.changes, [](const Stroke::Change& c) {
+  return stroke.to == Material::dense ||
+         std::ranges::any_of(stroke.changes, [](const Stroke::Change& c) {
            return c.material == static_cast<std::uint8_t>(Material::dense);
          });
 }
@@ -123,7 +138,10 @@ void Workbench::make_mark(const MarkRecipe& recipe) {
     try {
       check_name(recipe.name);
       DrawnMark drawn = draw(recipe, *ground);
-      MarkRecord record{.name = recipe.name, .kind = recipe.kind, .weight_mm = recipe.weight_mm, .made_by = drawn.made_by};
+      MarkRecord record{.name = recipe.name,
+                        .kind = recipe.kind,
+                        .weight_mm = recipe.weight_mm,
+                        .made_by = drawn.made_by};
       record.sha256 = sha256_hex(box_from_mask(drawn.mask));
       record.volume_mm3 = drawn.mask.volume_mm3();
       auto mask = std::make_shared<const Mask>(std::move(drawn.mask));
@@ -134,7 +152,8 @@ void Workbench::make_mark(const MarkRecipe& recipe) {
   });
 }
 
-void Workbench::take_mark(MarkRecord record, std::shared_ptr<const Mask> mask, const std::vector<Finding>& findings) {
+void Workbench::take_mark(MarkRecord record, std::shared_ptr<const Mask> mask,
+                          const std::vector<Finding>& findings) {
   change("mark " + record.name, 0, [&](Draft& draft) {
     draft.masks[record.sha256] = std::move(mask);
     const auto former = std::ranges::find(draft.file.marks, record.name, &MarkRecord::name);
@@ -148,7 +167,9 @@ void Workbench::take_mark(MarkRecord record, std::shared_ptr<const Mask> mask, c
 
 void Workbench::remove_mark(const std::string& name) {
   change("remove " + name, 0, [&](Draft& draft) {
-    std::erase_if(draft.file.marks, [&](const MarkRecord& m) { return m.name == name && !m.made_by.contains("automatic"); });
+    std::erase_if(draft.file.marks, [&](const MarkRecord& m) {
+      return m.name == name && !m.made_by.contains("automatic");
+    });
     draft.bound.reset();
     draft.file.plan.certificate.reset();
   });
@@ -180,7 +201,8 @@ void Workbench::take_waiver_back(const std::string& name) {
 
 void Workbench::confirm_frame(const BodyFrame& frame, const std::string& by) {
   if (by.empty()) return say(Level::refused, "Only a named person can confirm the body's sides.");
-  if (frame.midline_lps_mm.size() < 2) return say(Level::refused, "The midline needs at least two points along the spine.");
+  if (frame.midline_lps_mm.size() < 2)
+    return say(Level::refused, "The midline needs at least two points along the spine.");
   change("confirm the body's sides", 0, [&](Draft& draft) {
     draft.file.frame = frame;
     draft.file.frame_by = by;
@@ -207,7 +229,8 @@ void Workbench::paint(const BrushPath& path) {
   });
 }
 
-void Workbench::MapWork::take(std::shared_ptr<const Volume<std::uint8_t>> materials, std::shared_ptr<const Volume<std::uint8_t>> confidence,
+void Workbench::MapWork::take(std::shared_ptr<const Volume<std::uint8_t>> materials,
+                              std::shared_ptr<const Volume<std::uint8_t>> confidence,
                               std::shared_ptr<const Volume<std::uint8_t>> kept) {
   volumes.materials = std::move(materials);
   volumes.confidence = std::move(confidence);
@@ -219,7 +242,9 @@ void Workbench::MapWork::take(std::shared_ptr<const Volume<std::uint8_t>> materi
 void Workbench::MapWork::find_dense() {
   dense.clear();
   for (Mask& piece : material_pieces(*volumes.materials, Material::dense, kLeastDenseMm3)) {
-    MarkRecord record{.name = "dense-" + std::to_string(dense.size() + 1), .kind = MarkKind::keep_out, .made_by = {{"automatic", true}}};
+    MarkRecord record{.name = "dense-" + std::to_string(dense.size() + 1),
+                      .kind = MarkKind::keep_out,
+                      .made_by = {{"automatic", true}}};
     record.sha256 = sha256_hex(box_from_mask(piece));
     record.volume_mm3 = piece.volume_mm3();
     dense.emplace_back(std::move(record), std::make_shared<const Mask>(std::move(piece)));
@@ -241,7 +266,8 @@ void Workbench::take_stroke(const MapWork& work) {
     draft_.file.volume_mm3[static_cast<std::size_t>(work.stroke->to)] += voxel_mm3;
   }
   if (work.dense_changed) {
-    std::erase_if(draft_.file.marks, [](const MarkRecord& m) { return m.made_by.contains("automatic"); });
+    std::erase_if(draft_.file.marks,
+                  [](const MarkRecord& m) { return m.made_by.contains("automatic"); });
     for (const auto& [record, mask] : work.dense) {
       draft_.file.marks.push_back(record);
       draft_.masks[record.sha256] = mask;
@@ -268,7 +294,8 @@ void Workbench::take_map(const MapWork& work) {
   tell(kDraftChanged);
 }
 
-void Workbench::redo_strokes(const std::vector<std::shared_ptr<const Stroke>>& from, const std::vector<std::shared_ptr<const Stroke>>& to) {
+void Workbench::redo_strokes(const std::vector<std::shared_ptr<const Stroke>>& from,
+                             const std::vector<std::shared_ptr<const Stroke>>& to) {
   std::size_t same = 0;
   while (same < from.size() && same < to.size() && from[same] == to[same]) ++same;
   if (same == from.size() && same == to.size()) return;

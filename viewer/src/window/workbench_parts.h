@@ -25,15 +25,17 @@ struct Workbench::Opened {
 /// A map with people's corrections in it, and what became of one more change.
 struct Workbench::MapWork {
   Volumes volumes;
-  std::shared_ptr<const Volume<std::uint8_t>> corrections;   ///< null where nothing was ever corrected
-  std::shared_ptr<const Stroke> stroke;                      ///< the newest
+  std::shared_ptr<const Volume<std::uint8_t>>
+      corrections;                       ///< null where nothing was ever corrected
+  std::shared_ptr<const Stroke> stroke;  ///< the newest
   std::string materials_sha256, confidence_sha256;
   PerMaterial<double> volume_mm3{};
   /// Set where the dense objects may have changed: what is protected from now on.
   std::vector<std::pair<MarkRecord, std::shared_ptr<const Mask>>> dense;
   bool dense_changed = false;
 
-  void take(std::shared_ptr<const Volume<std::uint8_t>> materials, std::shared_ptr<const Volume<std::uint8_t>> confidence,
+  void take(std::shared_ptr<const Volume<std::uint8_t>> materials,
+            std::shared_ptr<const Volume<std::uint8_t>> confidence,
             std::shared_ptr<const Volume<std::uint8_t>> kept);
   void find_dense();
 };

@@ -23,29 +23,30 @@ void Workbench::start_search() {
   if (search_thread_.joinable()) search_thread_.join();
   search_ = {.running = true};
   stop_search_ = std::make_shared<std::atomic<bool>>(false);
-  search_thread_ = std::thread([this, ground = ground_, request = file().request.value_or(RequestFile{}), stop = stop_search_,
-                                back = poster()] {
-    std::shared_ptr<const Proposal> proposal;
-    std::string fault;
-    const auto progress = [&](double best, double bound, double seconds) {
-      back([this, best, bound, seconds] {
-        search_.curve.push_back({seconds, best, bound});
-        tell(kSearchChanged);
+  search_thread_ =
+      std::thread([this, ground = ground_, request = file().request.value_or(RequestFile{}),
+                   stop = stop_search_, back = poster()] {
+        std::shared_ptr<const Proposal> proposal;
+        std::string fault;
+        const auto progress = [&](double best, double bound, double seconds) {
+          back([this, best, bound, seconds] {
+            search_.curve.push_back({seconds, best, bound});
+            tell(kSearchChanged);
+          });
+          return !stop->load();
+        };
+        try {
+          proposal = std::make_shared<const Proposal>(propose(ground->body, request, 1, progress));
+        } catch (const std::exception& e) {
+          fault = e.what();
+        }
+        back([this, proposal, fault] {
+          search_.running = false;
+          search_.proposal = proposal;
+          search_.fault = fault;
+          tell(kSearchChanged);
+        });
       });
-      return !stop->load();
-    };
-    try {
-      proposal = std::make_shared<const Proposal>(propose(ground->body, request, 1, progress));
-    } catch (const std::exception& e) {
-      fault = e.what();
-    }
-    back([this, proposal, fault] {
-      search_.running = false;
-      search_.proposal = proposal;
-      search_.fault = fault;
-      tell(kSearchChanged);
-    });
-  });
   tell(kSearchChanged);
 }
 
@@ -57,7 +58,8 @@ void Workbench::adopt(std::size_t which) {
   if (search_.running || !search_.proposal || !search_.proposal->feasible) return;
   const Proposal& proposal = *search_.proposal;
   if (which > proposal.alternatives.size()) return;
-  const Assessment& taken = which == 0 ? proposal.assessment : proposal.alternatives[which - 1].assessment;
+  const Assessment& taken =
+      which == 0 ? proposal.assessment : proposal.alternatives[which - 1].assessment;
   const std::string name = which == 0 ? "the search's answer" : proposal.alternatives[which - 1].id;
   figures_.tracks.assign(taken.tracks.size(), nullptr);
   figures_.programme_known = false;
@@ -86,8 +88,8 @@ void Workbench::adopt(std::size_t which) {
   tell(kTrackMoved | kViewChanged);
 }
 
-void Workbench::approve(const std::string& role, const std::string& by, bool declined, const std::string& condition,
-                        const std::string& note) {
+void Workbench::approve(const std::string& role, const std::string& by, bool declined,
+                        const std::string& condition, const std::string& note) {
   if (by.empty()) return say(Level::refused, "A statement needs the name of who makes it.");
   if (tracks().empty()) return say(Level::refused, "There is no plan to speak about yet.");
   end_gesture();
