@@ -106,6 +106,7 @@ class Builder {
       add(common(rough_room, half_space(Vec3(0, 26, 60), Vec3(0, -1, 0.55), plan_.region)), Material::resin, texture::resin());
       out_.points["resin_pelvis"] = Vec3(22, 30, 53);
     }
+    if (plan_.packing) pack(*plan_.packing, rough_room);
     back_muscle(texture::dried_tissue());
     membranes(room);
     add(tube({{Vec3(0, 0, 432), 9, 8}, {Vec3(0, -16, 550), 9, 8}}, Vec3::UnitX()), Material::air, texture::air());

@@ -12,6 +12,7 @@ namespace leastharm::segment_detail {
 namespace {
 
 constexpr std::uint8_t kMark = 0x08;
+constexpr int kHeaviestLung_hu = -790;      ///< mean; packing is seldom lighter
 constexpr double kLeastThickShare = 0.02;   ///< of the fibre outside that has fibre on all six sides
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
@@ -54,7 +55,7 @@ void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& threshol
 namespace {
 
 struct FibreCount {
-  std::int64_t outside = 0, outside_thick = 0, inside = 0;
+  std::int64_t outside = 0, outside_thick = 0, inside = 0, inside_level_sum = 0;
 };
 
 /// The length of the run of fibre through a voxel along one axis, up to 3, and whether it ends in air.
@@ -105,7 +106,7 @@ class Sweep {
 };
 
 /// Counts the fibre and marks thin sheets inside.
-FibreCount survey(int threads, Volume<std::uint8_t>& codes) {
+FibreCount survey(const Volume<std::uint8_t>& levels, int threads, Volume<std::uint8_t>& codes) {
   const auto& n = codes.grid.size;
   std::vector<FibreCount> parts(static_cast<std::size_t>(n[2]));
   std::vector<std::vector<std::size_t>> thin(static_cast<std::size_t>(n[2]));
@@ -120,6 +121,7 @@ FibreCount survey(int threads, Volume<std::uint8_t>& codes) {
         if (!fibre(c)) continue;
         if (c & code::kInside) {
           ++part.inside;
+          part.inside_level_sum += levels.values[v];
           if (sweep.thin_sheet({i, j, k}, v)) thin[static_cast<std::size_t>(k)].push_back(v);
         } else {
           ++part.outside;
@@ -133,6 +135,7 @@ FibreCount survey(int threads, Volume<std::uint8_t>& codes) {
     all.outside += part.outside;
     all.outside_thick += part.outside_thick;
     all.inside += part.inside;
+    all.inside_level_sum += part.inside_level_sum;
   }
   for (const auto& slice : thin)
     for (const std::size_t v : slice) codes.values[v] |= kMark;
@@ -143,10 +146,11 @@ FibreCount survey(int threads, Volume<std::uint8_t>& codes) {
 
 FibreReport drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, bool even_tissue,
                              int threads, Volume<std::uint8_t>& codes) {
-  const FibreCount count = survey(threads, codes);
+  const FibreCount count = survey(levels, threads, codes);
   FibreReport report;
   report.wrapped = static_cast<double>(count.outside_thick) > kLeastThickShare * static_cast<double>(count.outside);
-  report.lung = even_tissue && !report.wrapped && count.inside > 0;
+  report.lung = even_tissue && !report.wrapped && count.inside > 0 &&
+                count.inside_level_sum <= count.inside * level_of(kHeaviestLung_hu);
   const int half = (level_of(-1000) + thresholds.tissue_peak) / 2;
   const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
   for_slices(codes, threads, [&](int k) {

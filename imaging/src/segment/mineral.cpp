@@ -15,7 +15,10 @@ constexpr int kDensestFilling_hu = 1050;
 constexpr float kMostVariation_hu = 120;
 constexpr double kLeastWindow_hu = 180;   ///< filling reaches at least this far from its mean
 constexpr double kInset_mm = 5;
-constexpr double kLeastDepth_mm = 9;      ///< a ball of this radius fits in
+constexpr double kLeastDepth_mm = 6;      ///< a ball of this radius fits in,
+constexpr double kLeastDepthShare = 0.1;  ///< and of this share of the body's own half thickness;
+constexpr double kDeepShare = 0.25;       ///< of this share where its HU are those of solid bone
+constexpr int kSolidBone_hu = 550;
 constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover
 constexpr double kShellVoxels = 0.08;     ///< share of a block's voxels that make it a piece of shell
 
@@ -91,16 +94,43 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   }
 }
 
+/// Filling's own rim mixes with what lies around it: what is left of mineral between filling and anything but bone.
+void label_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Filling& filling,
+               Volume<std::uint8_t>& codes) {
+  const Grid& grid = levels.grid;
+  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
+  const std::array<std::size_t, 3> stride{1, w, slice};
+  std::vector<std::size_t> rim;
+  for (const std::size_t block : filling.ring)
+    for_voxels(coarse, grid, block, [&](std::size_t v) {
+      if ((codes.values[v] & code::kMaterial) != label(Material::bone) || levels.values[v] >= filling.lowest) return;
+      const std::array<int, 3> at{static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+      bool by_filling = false, by_bone = false;
+      for (std::size_t a = 0; a < 3; ++a)
+        for (const int step : {-1, 1}) {
+          if (at[a] + step < 0 || at[a] + step >= grid.size[a]) continue;
+          const std::size_t next = step < 0 ? v - stride[a] : v + stride[a];
+          by_filling = by_filling || (codes.values[next] & code::kMaterial) == label(Material::packing);
+          by_bone = by_bone || levels.values[next] > filling.highest;
+        }
+      if (by_filling && !by_bone) rim.push_back(v);
+    });
+  for (const std::size_t v : rim) codes.values[v] = label(Material::packing) | code::kInside;
+}
+
 }  // namespace
 
-void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, double noise_hu, int threads,
+void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
+                          const std::vector<std::uint8_t>& body, double noise_hu, int threads,
                           Volume<std::uint8_t>& codes) {
   const std::vector<std::uint8_t> set = even_mineral(coarse, shares, noise_hu);
   const int reach = static_cast<int>(std::ceil(kInset_mm / coarse.spacing_mm.minCoeff())) + 1;
+  const double half_thickness = half_thickness_mm(coarse, body, threads);
   for (const Core& core : cores_of(coarse, set, kInset_mm, threads)) {
-    if (core.depth_mm < kLeastDepth_mm) continue;
+    if (core.depth_mm < std::max(kLeastDepth_mm, kLeastDepthShare * half_thickness)) continue;
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
+    if (all.mean() > level_of(kSolidBone_hu) && core.depth_mm < kDeepShare * half_thickness) continue;
     const double window = std::max(kLeastWindow_hu / kHuPerLevel, 2 * all.deviation());
     Filling filling;
     filling.lowest = static_cast<int>(std::lround(all.mean() - window));
@@ -109,7 +139,9 @@ void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coar
       if (level_of(shares.mean_hu[block]) >= filling.lowest && level_of(shares.mean_hu[block]) <= filling.highest)
         filling.blocks.push_back(block);
     filling.ring = ring_of(coarse, filling.blocks);
-    if (shell_share(levels, coarse, filling) <= kMostShell) label_filling(levels, coarse, filling, codes);
+    if (shell_share(levels, coarse, filling) > kMostShell) continue;
+    label_filling(levels, coarse, filling, codes);
+    label_rim(levels, coarse, filling, codes);
   }
 }
 

@@ -56,6 +56,15 @@ std::vector<float> variation_hu(const Coarse& coarse, const Shares& shares, cons
   return variation;
 }
 
+double half_thickness_mm(const Coarse& coarse, const std::vector<std::uint8_t>& set, int threads) {
+  std::vector<std::uint8_t> rest(set.size());
+  for (std::size_t v = 0; v < set.size(); ++v) rest[v] = set[v] == 0;
+  float most = 0;
+  for (const float d : distance_mm(coarse, rest, threads))
+    if (std::isfinite(d)) most = std::max(most, d);
+  return static_cast<double>(most);
+}
+
 std::vector<Core> cores_of(const Coarse& coarse, const std::vector<std::uint8_t>& set, double inset_mm, int threads) {
   std::vector<std::uint8_t> rest(set.size());
   for (std::size_t v = 0; v < set.size(); ++v) rest[v] = set[v] == 0;

@@ -58,6 +58,9 @@ struct Core {
 [[nodiscard]] std::vector<Core> cores_of(const Coarse& coarse, const std::vector<std::uint8_t>& set, double inset_mm,
                                          int threads);
 
+/// The radius of the largest ball that fits into a set of blocks.
+[[nodiscard]] double half_thickness_mm(const Coarse& coarse, const std::vector<std::uint8_t>& set, int threads);
+
 /// The core's blocks and those of `set` joined to it within `reach` steps by face.
 [[nodiscard]] std::vector<std::size_t> spread_in(const Coarse& coarse, const std::vector<std::uint8_t>& set,
                                                  const std::vector<std::size_t>& core, int reach);

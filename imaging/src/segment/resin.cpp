@@ -16,6 +16,7 @@ constexpr double kEvenShare = 0.45;      ///< resin varies at most this much of 
 constexpr double kMostVariation_hu = 24; ///< and at most this much
 constexpr double kLeastVolume_mm3 = 1200;
 constexpr double kLeastFree = 0.05;      ///< share of the blocks around a pool that are mostly air or fibre
+constexpr int kLeastContrast_hu = 40;    ///< by which resin is lighter than tissue as even as itself
 constexpr double kLiving_hu = 24;        ///< the variation of tissue in a living or plastic body stays below this
 
 bool whole_tissue(const Shares& shares, std::size_t v) { return shares.tissue[v] == 255 && shares.mineral[v] == 0; }
@@ -50,11 +51,13 @@ struct Pool {
   int lowest = 0, highest = 0;   ///< levels
 };
 
-std::vector<std::uint8_t> even_blocks(const Coarse& coarse, const Shares& shares, const TissueTexture& tissue) {
-  const auto most = static_cast<float>(std::min(kMostVariation_hu, kEvenShare * tissue.typical_hu));
+std::vector<std::uint8_t> even_blocks(const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
+                                      int tissue_hu) {
+  const auto most = static_cast<float>(tissue.even() ? kMostVariation_hu : std::min(kMostVariation_hu, kEvenShare * tissue.typical_hu));
+  const int highest = tissue.even() ? std::min(kHighest_hu, tissue_hu - kLeastContrast_hu) : kHighest_hu;
   std::vector<std::uint8_t> even(coarse.count());
   for (std::size_t v = 0; v < even.size(); ++v)
-    even[v] = tissue.variation_hu[v] <= most && shares.mean_hu[v] >= kLowest_hu && shares.mean_hu[v] <= kHighest_hu;
+    even[v] = tissue.variation_hu[v] <= most && shares.mean_hu[v] >= kLowest_hu && shares.mean_hu[v] <= highest;
   return even;
 }
 
@@ -117,8 +120,8 @@ void close_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const P
 }  // namespace
 
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                const TissueTexture& tissue, int threads, Volume<std::uint8_t>& codes) {
-  const std::vector<std::uint8_t> even = even_blocks(coarse, shares, tissue);
+                const TissueTexture& tissue, const Thresholds& thresholds, int threads, Volume<std::uint8_t>& codes) {
+  const std::vector<std::uint8_t> even = even_blocks(coarse, shares, tissue, hu_of(thresholds.tissue_peak));
   const double block_mm3 = coarse.spacing_mm.prod();
   for (const Core& core : cores_of(coarse, even, 0, threads)) {
     if (static_cast<double>(core.blocks.size()) * block_mm3 < kLeastVolume_mm3) continue;

@@ -20,8 +20,8 @@ struct TissueTexture {
 [[nodiscard]] TissueTexture tissue_texture(const Coarse& coarse, const Shares& shares, double noise_hu);
 
 /// Relabels pooled resin from body to resin: matter in tissue's range that is much more even than the tissue around it,
-/// with a free surface somewhere. HU alone cannot tell resin from bitumen, wax or tissue.
+/// or, where tissue itself is even, clearly lighter than it; with a free surface somewhere. HU alone cannot tell resin from bitumen, wax or tissue.
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                const TissueTexture& tissue, int threads, Volume<std::uint8_t>& codes);
+                const TissueTexture& tissue, const Thresholds& thresholds, int threads, Volume<std::uint8_t>& codes);
 
 }  // namespace leastharm::segment_detail

@@ -96,15 +96,18 @@ Segmentation segment(const Volume<std::int16_t>& hu, int threads) {
   const TissueTexture texture = tissue_texture(coarse, shares, readings.noise_hu);
 
   classify(levels, thresholds, readings.noise_hu, workers, codes);
-  flag_sides(coarse, sides_of(coarse, shares, blocks_of(slabs, hu.grid, coarse), workers), workers, codes);
+  const std::vector<Side> sides = sides_of(coarse, shares, blocks_of(slabs, hu.grid, coarse), workers);
+  std::vector<std::uint8_t> body(sides.size());
+  for (std::size_t v = 0; v < sides.size(); ++v) body[v] = sides[v] != Side::outside;
+  flag_sides(coarse, sides, workers, codes);
   mark_slabs(slabs, coarse, levels, thresholds.fibre, label(Material::support), codes);
   settle_fibre(levels, thresholds, workers, codes);
   const FibreReport fibre = drop_false_fibre(levels, thresholds, texture.even(), workers, codes);
-  find_mineral_packing(levels, coarse, shares, readings.noise_hu, workers, codes);
+  find_mineral_packing(levels, coarse, shares, body, readings.noise_hu, workers, codes);
   find_dense(levels, workers, codes);
   fill_bone(levels, thresholds, kWidestMarrow_mm, workers, codes);
   trim_bone(levels, thresholds, workers, codes);
-  if (!texture.even()) find_resin(levels, coarse, shares, texture, workers, codes);
+  if (fibre.wrapped || !texture.even()) find_resin(levels, coarse, shares, texture, thresholds, workers, codes);
   finish_labels(workers, codes);
   levels_to_confidence(hu, codes, thresholds, workers, out.confidence);
 

@@ -17,6 +17,8 @@ constexpr double kThickest_mm = 120, kThinnest_mm = 1.5;
 constexpr double kLeastFaceShare = 0.35;  ///< of what is seen from one end
 constexpr double kLeastFreeShare = 0.10;  ///< of the face, that is seen to end in air
 constexpr double kLeastBareShare = 0.15;  ///< the same of a curved face, with nothing at all behind
+constexpr double kMostSag = 0.22;         ///< a curved face's depth over its width: a body's own shell sags more
+constexpr double kMostSmooth = 0.4;       ///< share of a flat face's edge where the surface merely curves on
 
 struct Column {
   double run_mm = kNothing;   ///< matter behind the face before air; kNothing where it goes on too far
@@ -87,6 +89,25 @@ Common commonest(const std::vector<double>& lengths) {
   return common;
 }
 
+/// The share of a face's edge where the surface goes on, only a little deeper or higher: the flat of a round body.
+double smooth_edge(const View& view, const RoughSlab& slab) {
+  const double near = 4 * std::max(0.6 * view.layer_mm, 1.2);
+  int edge = 0, smooth = 0;
+  for (int v = 0; v < view.rows; ++v)
+    for (int u = 0; u < view.columns; ++u) {
+      if (!slab.footprint[view.cell(u, v)]) continue;
+      constexpr int kSteps[4][2] = {{-1, 0}, {1, 0}, {0, -1}, {0, 1}};
+      for (const auto& s : kSteps) {
+        const int a = u + s[0], b = v + s[1];
+        if (a < 0 || b < 0 || a >= view.columns || b >= view.rows || slab.footprint[view.cell(a, b)]) continue;
+        ++edge;
+        const double d = view.depth[view.cell(a, b)];
+        smooth += d != kNothing && std::abs(d - slab.face.at(view, a, b)) < near;
+      }
+    }
+  return edge == 0 ? 0 : static_cast<double>(smooth) / edge;
+}
+
 std::optional<RoughSlab> flat_slab(const View& view, const std::vector<Column>& columns) {
   auto face = flat_face(view);
   if (!face) return std::nullopt;
@@ -99,6 +120,7 @@ std::optional<RoughSlab> flat_slab(const View& view, const std::vector<Column>& 
   const Common common = commonest(runs);
   if (cells < kLeastFaceShare * view.seen() || common.count < kLeastFreeShare * cells || common.mm < kThinnest_mm)
     return std::nullopt;
+  if (smooth_edge(view, slab) > kMostSmooth) return std::nullopt;
   slab.thickness_mm.assign(static_cast<std::size_t>(view.columns), common.mm);
   return slab;
 }
@@ -117,12 +139,29 @@ void fill_between(std::vector<double>& values) {
   }
 }
 
+double median(std::vector<double>& values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+/// The depth of a profile over its width.
+double sag(const View& view, const Face& face) {
+  std::vector<double> depths;
+  for (const double d : face.profile_mm)
+    if (d != kNothing) depths.push_back(d);
+  if (depths.size() < 3) return kNothing;
+  const auto [low, high] = std::minmax_element(depths.begin(), depths.end());
+  return (*high - *low) / (static_cast<double>(depths.size()) * view.u_mm);
+}
+
 std::optional<RoughSlab> drawn_out_slab(const View& view, const std::vector<Column>& columns) {
   auto face = drawn_out_face(view);
-  if (!face) return std::nullopt;
+  if (!face || sag(view, *face) > kMostSag) return std::nullopt;
   RoughSlab slab{std::move(*face), {}, {}};
   slab.footprint = footprint_of(view, slab.face);
-  int cells = 0, bare = 0;
+  int cells = 0;
+  std::vector<double> bare, covered;
   for (int u = 0; u < view.columns; ++u) {
     std::vector<double> runs;
     for (int v = 0; v < view.rows; ++v) {
@@ -131,12 +170,17 @@ std::optional<RoughSlab> drawn_out_slab(const View& view, const std::vector<Colu
       ++cells;
       if (columns[c].run_mm == kNothing) continue;
       runs.push_back(columns[c].run_mm);
-      bare += columns[c].bare;
+      (columns[c].bare ? bare : covered).push_back(columns[c].run_mm);
     }
     const Common common = commonest(runs);
     slab.thickness_mm.push_back(common.count * 10 >= view.rows ? common.mm : kNothing);
   }
-  if (cells < 0.8 * view.seen() || bare < kLeastBareShare * cells) return std::nullopt;
+  if (cells < 0.8 * view.seen() || static_cast<double>(bare.size()) < kLeastBareShare * cells) return std::nullopt;
+  // A hollow body's own shell is as thick as a chord where nothing lies behind it; a table is as thick as elsewhere.
+  if (covered.size() * 10 > bare.size()) {
+    const double thin = median(covered), chord = median(bare);
+    if (std::max(thin, chord) > 2 * std::min(thin, chord)) return std::nullopt;
+  }
   fill_between(slab.thickness_mm);
   return slab;
 }
@@ -168,12 +212,6 @@ double crossing(const Volume<std::uint8_t>& levels, const Slab& slab, int u, int
       if (level(w) < half && level(w - 1) >= half) return (w - (half - level(w)) / (level(w - 1) - level(w))) * spacing;
   }
   return kNothing;
-}
-
-double median(std::vector<double>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 /// Moves a surface so that it runs half way between the levels on both sides, by the median over all columns given;

@@ -6,6 +6,7 @@
 
 #include "planner/cylinder.h"
 #include "window/aim.h"
+#include "window/screen_words.h"
 #include "window/workbench_parts.h"
 
 namespace leastharm {
@@ -36,7 +37,7 @@ Workbench::Post Workbench::poster() const {
   };
 }
 
-void Workbench::say(Level level, const std::string& what) {
+void Workbench::tell_person(Level level, const std::string& what) {
   messages_.push_back({level, what});
   tell(kSaid);
 }
@@ -152,7 +153,7 @@ void Workbench::end_gesture() {
 void Workbench::move_track(const Track& to) {
   if (!has_track()) return;
   const bool alone = !gesture_;
-  if (alone) begin_gesture("move " + track().id);
+  if (alone) begin_gesture(say("step.move", track().id));
   const std::string id = track().id;
   draft_.file.plan.tracks[in_hand_] = to;
   draft_.file.plan.tracks[in_hand_].id = id;
@@ -164,7 +165,7 @@ void Workbench::move_track(const Track& to) {
 
 void Workbench::set_needle(const Needle& needle) {
   if (!has_track()) return;
-  begin_gesture("needle of " + track().id);
+  begin_gesture(say("step.needle", track().id));
   Track to = track();
   to.needle = needle;
   move_track(to);
@@ -173,7 +174,7 @@ void Workbench::set_needle(const Needle& needle) {
 
 void Workbench::set_track_request(const std::string& id) {
   if (!has_track()) return;
-  begin_gesture("request of " + track().id);
+  begin_gesture(say("step.request", track().id));
   Track to = track();
   to.request = id;
   move_track(to);
@@ -188,7 +189,7 @@ void Workbench::add_track(const Vec3& target_lps_mm) {
   Track added = first_aim(ground_->body, target_lps_mm, needle);
   added.id = free_id(tracks());
   if (!asked.requests.empty()) added.request = asked.requests.front().id;
-  begin_gesture("add " + added.id);
+  begin_gesture(say("step.add", added.id));
   draft_.file.plan.tracks.push_back(added);
   part_from_search();
   in_hand_ = tracks().size() - 1;
@@ -200,7 +201,7 @@ void Workbench::add_track(const Vec3& target_lps_mm) {
 
 void Workbench::remove_track() {
   if (!has_track()) return;
-  begin_gesture("remove " + track().id);
+  begin_gesture(say("step.remove", track().id));
   draft_.file.plan.tracks.erase(draft_.file.plan.tracks.begin() +
                                 static_cast<std::ptrdiff_t>(in_hand_));
   if (in_hand_ < figures_.tracks.size())

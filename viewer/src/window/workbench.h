@@ -176,7 +176,9 @@ class Workbench {
   void tell(unsigned changed) {
     if (on_change) on_change(changed);
   }
-  void say(Level level, const std::string& what);
+  void tell_person(Level level, const std::string& what);
+  [[nodiscard]] static std::shared_ptr<Opened> read_case(
+      const std::filesystem::path& root, const std::function<void(const std::string&)>& line);
   void refuse(Refusal refusal, const std::string& text);
   void take_opened(std::shared_ptr<Opened> opened);
   void ask_ground();

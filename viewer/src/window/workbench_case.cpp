@@ -9,6 +9,7 @@
 #include "imaging/intake.h"
 #include "imaging/volume_file.h"
 #include "imaging/whole_file.h"
+#include "window/screen_words.h"
 #include "window/workbench.h"
 #include "window/workbench_parts.h"
 #include "words.h"
@@ -63,9 +64,11 @@ void check_maps(const Volumes& volumes, const CaseFile& file) {
         "leastharm segment CT --case DIR --materials FILE");
 }
 
-bool ct_is_gone(const CaseFolder& folder) {
-  return !fs::exists(fs::weakly_canonical(folder.root() / folder.file.ct.path));
-}
+/// The CT is not where the case says: it can be looked for.
+class MissingCt : public BadInput {
+ public:
+  using BadInput::BadInput;
+};
 
 std::string size_words(const Grid& grid) {
   return std::to_string(grid.size[0]) + " × " + std::to_string(grid.size[1]) + " × " +
@@ -80,6 +83,37 @@ std::string free_id(const std::vector<Track>& tracks) {
     const std::string id = "T" + std::to_string(n);
     if (std::ranges::find(tracks, id, &Track::id) == tracks.end()) return id;
   }
+}
+
+/// Reads everything that a case is made of; `line` is told what was found, as it is found.
+std::shared_ptr<Workbench::Opened> Workbench::read_case(
+    const fs::path& root, const std::function<void(const std::string&)>& line) {
+  auto opened = std::make_shared<Opened>();
+  opened->folder = std::make_unique<CaseFolder>(CaseFolder::open(root));
+  const CaseFile& file = opened->folder->file;
+  line(say("reading.case", file.object_id, counted(static_cast<int>(file.marks.size()), "mark"),
+           counted(static_cast<int>(file.plan.tracks.size()), "track")));
+  const fs::path ct_path = fs::weakly_canonical(root / file.ct.path);
+  if (!fs::exists(ct_path)) throw MissingCt(say("reading.gone", ct_path.string()));
+  auto ct = std::make_shared<CtVolume>(opened->folder->read_ct());
+  line(say("reading.ct", size_words(ct->hu.grid)));
+  for (const Finding& f : file.ct.findings) line(std::string(name_of(f.level)) + ": " + f.what);
+  opened->volumes = {
+      ct, std::make_shared<const Volume<std::uint8_t>>(opened->folder->read_materials()),
+      std::make_shared<const Volume<std::uint8_t>>(opened->folder->read_confidence())};
+  check_maps(opened->volumes, file);
+  line(say("reading.maps"));
+  if (fs::exists(root / kCorrectionsFile))
+    opened->corrections =
+        std::make_shared<const Volume<std::uint8_t>>(read_labels(root / kCorrectionsFile));
+  opened->draft.file = file;
+  opened->draft.bound = file.plan.certificate;
+  opened->draft.masks = read_masks(*opened->folder);
+  if (fs::exists(root / kViewFile)) opened->view = parse_view_state(text_of(root / kViewFile));
+  opened->ground = make_ground(opened->volumes, standing_marks(opened->draft), file);
+  opened->body_view = view_of_body(opened->ground->body, file);
+  line(say("reading.body"));
+  return opened;
 }
 
 void Workbench::open(const fs::path& root) {
@@ -97,45 +131,19 @@ void Workbench::open(const fs::path& root) {
     const auto refused = [&](Refusal refusal, const std::string& text) {
       back([this, refusal, text] { refuse(refusal, text); });
     };
-    auto opened = std::make_shared<Opened>();
     try {
-      opened->folder = std::make_unique<CaseFolder>(CaseFolder::open(root));
-      const CaseFile& file = opened->folder->file;
-      line(file.object_id + ": " + counted(static_cast<int>(file.marks.size()), "mark") + ", " +
-           counted(static_cast<int>(file.plan.tracks.size()), "track"));
-      if (ct_is_gone(*opened->folder))
-        return refused(Refusal::missing_ct, "The CT of this case is no longer at " +
-                                                fs::weakly_canonical(root / file.ct.path).string() +
-                                                ".");
-      auto ct = std::make_shared<CtVolume>(opened->folder->read_ct());
-      line("CT: " + size_words(ct->hu.grid) + ", as the case remembers it");
-      for (const Finding& f : file.ct.findings) line(std::string(name_of(f.level)) + ": " + f.what);
-      opened->volumes = {
-          ct, std::make_shared<const Volume<std::uint8_t>>(opened->folder->read_materials()),
-          std::make_shared<const Volume<std::uint8_t>>(opened->folder->read_confidence())};
-      check_maps(opened->volumes, file);
-      line("Material map and confidence: unaltered");
-      if (fs::exists(root / kCorrectionsFile))
-        opened->corrections =
-            std::make_shared<const Volume<std::uint8_t>>(read_labels(root / kCorrectionsFile));
-      opened->draft.file = file;
-      opened->draft.bound = file.plan.certificate;
-      opened->draft.masks = read_masks(*opened->folder);
-      if (fs::exists(root / kViewFile)) opened->view = parse_view_state(text_of(root / kViewFile));
-      opened->ground = make_ground(opened->volumes, standing_marks(opened->draft), file);
-      opened->body_view = view_of_body(opened->ground->body, file);
-      line("The object as a whole: drawn");
+      const auto opened = read_case(root, line);
+      back([this, opened] { take_opened(opened); });
+    } catch (const MissingCt& fault) {
+      refused(Refusal::missing_ct, fault.what());
     } catch (const BadInput& fault) {
       const bool damaged = std::string(fault.what()).find("is damaged") != std::string::npos;
-      return refused(damaged ? Refusal::damaged : Refusal::other, fault.what());
+      refused(damaged ? Refusal::damaged : Refusal::other, fault.what());
     } catch (const std::bad_alloc&) {
-      return refused(
-          Refusal::other,
-          "There is not enough memory for this volume: close other programs, or crop the CT.");
+      refused(Refusal::other, say("reading.memory"));
     } catch (const std::exception& fault) {
-      return refused(Refusal::other, fault.what());
+      refused(Refusal::other, fault.what());
     }
-    back([this, opened] { take_opened(opened); });
   });
 }
 
@@ -215,10 +223,10 @@ void Workbench::close() {
 void Workbench::find_ct(const fs::path& place) {
   const fs::path root = root_;
   stage_ = Stage::reading;
-  reading_lines_ = {"Looking for the CT in " + place.string()};
+  reading_lines_ = {say("reading.looking", place.string())};
   tell(kStageChanged);
   jobs_.add([this, root, place, back = poster()] {
-    std::string fault = "No CT in " + place.string() + " is the one that this case was made from.";
+    std::string fault = say("reading.othercts", place.string());
     try {
       CaseFolder folder = CaseFolder::open(root);
       CtReference& ct = folder.file.ct;
@@ -261,8 +269,7 @@ void Workbench::restore_from_history() {
     }
     return open(root_);
   }
-  refuse(Refusal::other, "No state in " + (root_ / "history").string() +
-                             " can be read; begin the case again from its CT.");
+  refuse(Refusal::other, say("reading.nohistory", (root_ / "history").string()));
 }
 
 void Workbench::restore(Draft draft) {

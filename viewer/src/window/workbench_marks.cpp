@@ -4,6 +4,7 @@
 #include "imaging/error.h"
 #include "imaging/hash.h"
 #include "imaging/volume_file.h"
+#include "window/screen_words.h"
 #include "window/workbench.h"
 #include "window/workbench_parts.h"
 
@@ -44,13 +45,11 @@ DrawnMark draw(const MarkRecipe& r, const Ground& ground) {
 }
 
 void check_name(const std::string& name) {
-  if (name.empty()) throw BadInput("Give the mark a name first.");
+  if (name.empty()) throw BadInput(say("tell.markname"));
   if (name.starts_with("dense-"))
-    throw BadInput(
-        "Names that begin with dense- are kept for dense objects that the program protects: choose "
-        "another.");
+    throw BadInput(say("tell.dense"));
   if (std::ranges::any_of(name, [](unsigned char c) { return c < 32 || c == '/'; }))
-    throw BadInput("A mark's name holds no line breaks, tabs or slashes.");
+    throw BadInput(say("tell.breaks"));
 }
 
 /// Every voxel whose centre lies within the radius of the stroke's line, once.
@@ -147,26 +146,26 @@ void Workbench::make_mark(const MarkRecipe& recipe) {
       auto mask = std::make_shared<const Mask>(std::move(drawn.mask));
       back([this, record, mask, findings = drawn.findings] { take_mark(record, mask, findings); });
     } catch (const BadInput& fault) {
-      back([this, text = std::string(fault.what())] { say(Level::refused, text); });
+      back([this, text = std::string(fault.what())] { tell_person(Level::refused, text); });
     }
   });
 }
 
 void Workbench::take_mark(MarkRecord record, std::shared_ptr<const Mask> mask,
                           const std::vector<Finding>& findings) {
-  change("mark " + record.name, 0, [&](Draft& draft) {
+  change(say("step.mark", record.name), 0, [&](Draft& draft) {
     draft.masks[record.sha256] = std::move(mask);
     const auto former = std::ranges::find(draft.file.marks, record.name, &MarkRecord::name);
     former == draft.file.marks.end() ? draft.file.marks.push_back(record) : void(*former = record);
     draft.bound.reset();
     draft.file.plan.certificate.reset();
   });
-  for (const Finding& f : findings) say(f.level, f.what);
+  for (const Finding& f : findings) tell_person(f.level, f.what);
   ask_ground();
 }
 
 void Workbench::remove_mark(const std::string& name) {
-  change("remove " + name, 0, [&](Draft& draft) {
+  change(say("step.remove", name), 0, [&](Draft& draft) {
     std::erase_if(draft.file.marks, [&](const MarkRecord& m) {
       return m.name == name && !m.made_by.contains("automatic");
     });
@@ -179,9 +178,9 @@ void Workbench::remove_mark(const std::string& name) {
 void Workbench::waive(const std::string& name, const std::string& by, const std::string& why) {
   const auto mark = std::ranges::find(file().marks, name, &MarkRecord::name);
   if (mark == file().marks.end() || by.empty() || why.empty())
-    return say(Level::refused, "A waiver needs the name of who answers for it, and the reason.");
+    return tell_person(Level::refused, say("tell.waiver"));
   const std::string sha = mark->sha256;
-  change("waive " + name, 0, [&](Draft& draft) {
+  change(say("step.waive", name), 0, [&](Draft& draft) {
     std::erase_if(draft.file.waivers, [&](const Waiver& w) { return w.mark == name; });
     draft.file.waivers.push_back({name, sha, by, why, utc_now()});
     draft.bound.reset();
@@ -191,7 +190,7 @@ void Workbench::waive(const std::string& name, const std::string& by, const std:
 }
 
 void Workbench::take_waiver_back(const std::string& name) {
-  change("protect " + name, 0, [&](Draft& draft) {
+  change(say("step.protect", name), 0, [&](Draft& draft) {
     std::erase_if(draft.file.waivers, [&](const Waiver& w) { return w.mark == name; });
     draft.bound.reset();
     draft.file.plan.certificate.reset();
@@ -200,10 +199,10 @@ void Workbench::take_waiver_back(const std::string& name) {
 }
 
 void Workbench::confirm_frame(const BodyFrame& frame, const std::string& by) {
-  if (by.empty()) return say(Level::refused, "Only a named person can confirm the body's sides.");
+  if (by.empty()) return tell_person(Level::refused, say("tell.framename"));
   if (frame.midline_lps_mm.size() < 2)
-    return say(Level::refused, "The midline needs at least two points along the spine.");
-  change("confirm the body's sides", 0, [&](Draft& draft) {
+    return tell_person(Level::refused, say("tell.midline"));
+  change(say("step.frame"), 0, [&](Draft& draft) {
     draft.file.frame = frame;
     draft.file.frame_by = by;
     draft.file.frame_at = utc_now();
@@ -254,9 +253,9 @@ void Workbench::MapWork::find_dense() {
 void Workbench::take_stroke(const MapWork& work) {
   if (work.stroke->changes.empty()) {
     --map_jobs_;
-    return say(Level::note, "Nothing under the brush was to be changed.");
+    return tell_person(Level::note, say("tell.nothing"));
   }
-  Step step{"correct to " + std::string(name_of(work.stroke->to)), draft_};
+  Step step{say("step.correct", std::string(name_of(work.stroke->to))), draft_};
   draft_.strokes.push_back(work.stroke);
   draft_.bound.reset();
   draft_.file.plan.certificate.reset();

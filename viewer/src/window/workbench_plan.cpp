@@ -2,6 +2,7 @@
 #include <algorithm>
 
 #include "imaging/error.h"
+#include "window/screen_words.h"
 #include "window/workbench.h"
 #include "window/workbench_parts.h"
 
@@ -9,7 +10,7 @@ namespace leastharm {
 
 void Workbench::set_request(const RequestFile& request) {
   if (file().request && to_json(*file().request) == to_json(request)) return;
-  change("change the request", 0, [&](Draft& draft) {
+  change(say("step.asked"), 0, [&](Draft& draft) {
     draft.file.request = request;
     draft.file.alternatives.clear();
     draft.bound.reset();
@@ -60,11 +61,11 @@ void Workbench::adopt(std::size_t which) {
   if (which > proposal.alternatives.size()) return;
   const Assessment& taken =
       which == 0 ? proposal.assessment : proposal.alternatives[which - 1].assessment;
-  const std::string name = which == 0 ? "the search's answer" : proposal.alternatives[which - 1].id;
+  const std::string name = which == 0 ? say("step.answer") : proposal.alternatives[which - 1].id;
   figures_.tracks.assign(taken.tracks.size(), nullptr);
   figures_.programme_known = false;
   in_hand_ = 0;
-  change("adopt " + name, kTrackMoved, [&](Draft& draft) {
+  change(say("step.adopt", name), kTrackMoved, [&](Draft& draft) {
     draft.file.plan = {};
     for (const TrackAssessment& t : taken.tracks) {
       Track track = t.track;
@@ -90,8 +91,8 @@ void Workbench::adopt(std::size_t which) {
 
 void Workbench::approve(const std::string& role, const std::string& by, bool declined,
                         const std::string& condition, const std::string& note) {
-  if (by.empty()) return say(Level::refused, "A statement needs the name of who makes it.");
-  if (tracks().empty()) return say(Level::refused, "There is no plan to speak about yet.");
+  if (by.empty()) return tell_person(Level::refused, say("tell.statement"));
+  if (tracks().empty()) return tell_person(Level::refused, say("approve.noplan"));
   end_gesture();
   draft_.file.approvals.push_back({.role = role,
                                    .by = by,
