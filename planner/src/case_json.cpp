@@ -78,6 +78,12 @@ MarkKind mark_kind(const std::string& name) {
   throw BadInput("case.json: unknown kind of mark \"" + name + "\"");
 }
 
+LesserChoice lesser_choice(const std::string& name) {
+  for (const LesserChoice choice : kLesserChoices)
+    if (name_of(choice) == name) return choice;
+  throw BadInput("case.json: unknown lesser choice \"" + name + "\"");
+}
+
 json from_mark(const MarkRecord& m) {
   return {{"name", m.name},     {"as", name_of(m.kind)},   {"weight_mm", m.weight_mm}, {"made_by", m.made_by},
           {"file", m.file},     {"sha256", m.sha256},      {"volume_mm3", m.volume_mm3}};
@@ -103,7 +109,8 @@ json from_plan(const PlannedTracks& plan) {
   if (plan.certificate) j["certificate"] = to_json(*plan.certificate);
   if (plan.firmness)
     j["firmness"] = {{"first_in_100", plan.firmness->first_in_100},
-                     {"changed_by", plan.firmness->changed_by}};
+                     {"changed_by", plan.firmness->changed_by},
+                     {"rivals", plan.firmness->rivals}};
   return j;
 }
 
@@ -116,7 +123,7 @@ PlannedTracks to_plan(const json& j) {
     plan.certificate = Certificate{c.at("lower_bound"), c.at("gap"), c.at("covers"), c.at("method")};
   }
   if (j.contains("firmness"))
-    plan.firmness = Firmness{j["firmness"].at("first_in_100"), j["firmness"].at("changed_by")};
+    plan.firmness = Firmness{j["firmness"].at("first_in_100"), j["firmness"].at("changed_by"), j["firmness"].at("rivals")};
   return plan;
 }
 
@@ -193,7 +200,10 @@ json to_json(const CaseFile& file) {
     return json{{"mark", w.mark}, {"mark_sha256", w.mark_sha256}, {"by", w.by}, {"why", w.why}, {"at", w.at}};
   });
   j["alternatives"] = json_list(file.alternatives, [](const AlternativeTracks& a) {
-    return json{{"id", a.id}, {"best_in", a.best_in}, {"tracks", from_tracks(a.tracks)}};
+    return json{{"id", a.id}, {"best_in", a.best_in}, {"in_place_of", a.in_place_of}, {"tracks", from_tracks(a.tracks)}};
+  });
+  j["prices"] = json_list(file.prices, [](const PricedTracks& p) {
+    return json{{"choice", name_of(p.choice)}, {"found", p.found}, {"tracks", from_tracks(p.tracks)}};
   });
   j["printouts"] = json_list(file.printouts, [](const Printout& p) {
     return json{{"file", p.file}, {"sha256", p.sha256}, {"plan_sha256", p.plan_sha256}};
@@ -228,7 +238,10 @@ CaseFile parse_case_file(const json& j) {
   if (j.contains("request")) file.request = parse_request_file(j["request"]);
   file.plan = to_plan(j.at("plan"));
   file.alternatives = list_of<AlternativeTracks>(j.at("alternatives"), [](const json& a) {
-    return AlternativeTracks{a.at("id"), a.at("best_in"), to_tracks(a.at("tracks"))};
+    return AlternativeTracks{a.at("id"), a.at("best_in"), a.at("in_place_of"), to_tracks(a.at("tracks"))};
+  });
+  file.prices = list_of<PricedTracks>(j.at("prices"), [](const json& p) {
+    return PricedTracks{lesser_choice(p.at("choice")), p.at("found"), to_tracks(p.at("tracks"))};
   });
   file.plan_version = j.at("plan_version");
   file.last_plan_sha256 = j.at("last_plan_sha256");

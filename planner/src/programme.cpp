@@ -58,12 +58,13 @@ std::vector<std::size_t> hole_groups(const SearchScene& scene, const std::vector
   return group;
 }
 
-void add_request_rows(const SearchScene& scene, const std::vector<Candidate>& candidates, IntegerProgram& program) {
-  for (const Request& request : scene.file().requests) {
+void add_request_rows(const SearchScene& scene, const std::vector<Candidate>& candidates,
+                      const std::vector<Request>& requests, IntegerProgram& program) {
+  for (const Request& request : requests) {
     IntegerProgram::Row count{{}, static_cast<double>(request.replicates), static_cast<double>(request.replicates)};
     IntegerProgram::Row balance{{}, -1, 1};
     for (std::size_t c = 0; c < candidates.size(); ++c) {
-      if (scene.asks()[candidates[c].route.ask].request != &request) continue;
+      if (scene.asks()[candidates[c].route.ask].request->id != request.id) continue;
       count.terms.push_back({c, 1});
       if (request.sides == Sides::both) balance.terms.push_back({c, static_cast<double>(candidates[c].route.side)});
     }
@@ -91,6 +92,10 @@ bool can_stand_together(const SearchScene& scene, const Candidate& a, const Cand
 }
 
 Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates) {
+  return choose(scene, candidates, scene.file().requests);
+}
+
+Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates, const std::vector<Request>& requests) {
   const std::size_t n = candidates.size();
   std::vector<std::vector<char>> clash(n, std::vector<char>(n, 0));
   for (std::size_t a = 0; a < n; ++a)
@@ -110,7 +115,7 @@ Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates
   }
   for (std::size_t c = 0; c < n; ++c)
     program.rows.push_back({{{c, 1}, {static_cast<std::size_t>(hole_cost[group[c]]), -1}}, -1, 0});
-  add_request_rows(scene, candidates, program);
+  add_request_rows(scene, candidates, requests, program);
   for (const auto& clique : clash_cliques(clash)) {
     IntegerProgram::Row row{{}, 0, 1};
     for (const std::size_t c : clique) row.terms.push_back({c, 1});

@@ -30,5 +30,8 @@ struct Choice {
 
 /// The set of candidates that answers all requests with the least sum of scores, a shared hole counted once.
 [[nodiscard]] Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates);
+/// The same for other counts and sides; the requests are the scene's own by id.
+[[nodiscard]] Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates,
+                            const std::vector<Request>& requests);
 
 }  // namespace leastharm

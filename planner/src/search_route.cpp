@@ -174,7 +174,7 @@ Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimit
   return Walk(scene, ask, limits, outward, direction).to(entry, depth_mm);
 }
 
-double estimated_p_enough(const SearchScene& scene, const Route& route) {
+double estimated_p_enough(const SearchScene& scene, const Route& route, double need_factor) {
   const Ask& ask = scene.asks()[route.ask];
   const Placement& placement = scene.file().placement;
   const Needle& needle = *ask.needle;
@@ -191,7 +191,7 @@ double estimated_p_enough(const SearchScene& scene, const Route& route) {
         const double mass = ask.yield.integral(scene.in_box(route.core_start(scene) + shift) - ask.core_offset,
                                                scene.in_box(route.tip() + shift) - ask.core_offset, 2.0);
         if (mass <= 0) continue;
-        const double z = (middle - middle * ask.need_mg / mass) / spread;
+        const double z = (middle - middle * need_factor * ask.need_mg / mass) / spread;
         chance += weight[a] * weight[b] * weight[c] * normal_cdf(z);
       }
   return chance;

@@ -1,6 +1,7 @@
 #include "planner/text.h"
 
 #include <array>
+#include <cmath>
 #include <cstdio>
 
 namespace leastharm {
@@ -13,7 +14,11 @@ std::string printed(const char* format, int decimals, double value) {
 }
 }  // namespace
 
-std::string fixed(double value, int decimals) { return printed("%.*f", decimals, value); }
+std::string fixed(double value, int decimals) {
+  const std::string text = printed("%.*f", decimals, value);
+  const bool is_zero = text.find_first_of("123456789") == std::string::npos && std::isfinite(value);
+  return is_zero && text.starts_with('-') ? text.substr(1) : text;   // no "-0.00"
+}
 
 std::string brief(double value) { return printed("%.*g", 6, value); }
 

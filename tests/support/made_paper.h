@@ -104,13 +104,14 @@ struct MadeCase {
   OpenedCase volumes;
   Assessment assessment;
   std::vector<Alternative> alternatives;
+  std::vector<Price> prices;
 
   [[nodiscard]] Paper paper() const {
     std::map<std::string, std::string> parts;
     for (const char* part : {"CT", "materials", "marks", "frame", "request", "weights", "needles",
                              "limits", "tracks", "waivers"})
       parts[part] = std::string(60, 'b') + std::string(part).substr(0, 2) + "00";
-    return {file,  volumes, assessment, alternatives, "3f2a91c0" + std::string(56, 'a'),
+    return {file,  volumes, assessment, alternatives, prices, "3f2a91c0" + std::string(56, 'a'),
             parts, "test"};
   }
 };
@@ -327,8 +328,16 @@ inline std::unique_ptr<MadeCase> make_case(int tracks = 4, const std::string& pr
   file.plan.certificate = Certificate{0, 1, "straight tracks, the listed needles", "none yet"};
   made->assessment = together(made_tracks(*made, tracks, prefix));
   for (const TrackAssessment& t : made->assessment.tracks) file.plan.tracks.push_back(t.track);
-  made->alternatives = {{"A1", "one core", together(made_tracks(*made, 1, prefix))},
-                        {"A2", "half the mass", together(made_tracks(*made, 2, prefix))}};
+  const auto price = [&](LesserChoice choice, int cores) {
+    return Price{choice, true, cores > 0 ? together(made_tracks(*made, cores, prefix)) : Assessment{},
+                 conclusion_lost(*file.request, choice)};
+  };
+  made->prices = {price(LesserChoice::nothing, 0), price(LesserChoice::archived_material, 0),
+                  price(LesserChoice::one_core, 1), price(LesserChoice::half_the_mass, 2)};
+  Assessment exchanged = made->assessment;
+  const std::string replaced = exchanged.tracks.front().track.id;
+  exchanged.tracks.front().track.id = "A1";
+  made->alternatives = {{"A1", "certainty", replaced, exchanged}};
   return made;
 }
 

@@ -89,10 +89,10 @@ const std::pair<const std::string, double>* likeliest_touch(const TrackAssessmen
   return best_of(track.p_touch, std::greater<>());
 }
 
-const Alternative* alternative_best_in(const Paper& paper, const std::string& what) {
-  const auto found = std::find_if(paper.alternatives.begin(), paper.alternatives.end(),
-                                  [&](const Alternative& a) { return a.best_in == what; });
-  return found == paper.alternatives.end() ? nullptr : &*found;
+const Price* price_of(const Paper& paper, LesserChoice choice) {
+  const auto found = std::find_if(paper.prices.begin(), paper.prices.end(),
+                                  [&](const Price& p) { return p.choice == choice; });
+  return found == paper.prices.end() ? nullptr : &*found;
 }
 
 bool has_proof(const Paper& paper) {

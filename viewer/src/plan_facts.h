@@ -39,8 +39,8 @@ struct MassRange {
 [[nodiscard]] const std::pair<const std::string, double>* likeliest_touch(
     const TrackAssessment& track);
 
-/// The alternative of a kind ("half the mass", "one core"); null where none was worked out.
-[[nodiscard]] const Alternative* alternative_best_in(const Paper& paper, const std::string& what);
+/// A lesser choice with its price; null where none was worked out.
+[[nodiscard]] const Price* price_of(const Paper& paper, LesserChoice choice);
 
 /// What stands in place of the two words alone, always.
 inline constexpr const char* kLeastHarmMeans =

@@ -87,17 +87,7 @@ void print_firmness(const Print& print) {
   Sheet& sheet = print.sheet;
   sheet.heading("How firm the order is");
   const auto& firmness = print.file().plan.firmness;
-  std::string text = "Not worked out for this plan.";
-  if (firmness) {
-    text = "In " + std::to_string(firmness->first_in_100) +
-           " of 100 random sets of weights, each weight between half and double, this plan stays "
-           "first among the alternatives. ";
-    text += firmness->changed_by.empty()
-                ? "Halving or doubling any single weight does not change the order."
-                : "Halving or doubling one of these weights alone changes the order: " +
-                      listed(firmness->changed_by) + ".";
-  }
-  sheet.labelled("Under other weights", text);
+  sheet.labelled("Under other weights", firmness ? firmness_sentence(*firmness) : "Not worked out for this plan.");
   sheet.labelled("Against the least possible",
                  certificate_sentence(print.paper) + " " + kLeastHarmMeans);
   const auto& certificate = print.file().plan.certificate;
@@ -113,41 +103,40 @@ void print_firmness(const Print& print) {
   }
 }
 
+/// What a committee weighs one route against another by.
+std::vector<std::string> route_row(const std::string& id, const std::string& best_in, const std::string& place,
+                                   const TrackAssessment& t, double plan_score) {
+  const auto* touched = likeliest_touch(t);
+  return {id,
+          best_in,
+          place,
+          number(t.damage.score, 1),
+          mg(t.core.mass_mg),
+          t.core.p_enough ? chance(*t.core.p_enough) : "–",
+          touched != nullptr ? chance(touched->second) : "–",
+          number(plan_score, 1)};
+}
+
 void print_alternatives(const Print& print) {
   Sheet& sheet = print.sheet;
-  sheet.heading("Alternatives", 84);
-  if (print.paper.alternatives.empty()) return sheet.paragraph("None were worked out.");
-  Table table{{{"Id", 0.5},
-               {"Best in", 1.8},
-               {"Cores", 0.5, Align::right},
-               {"Holes", 0.5, Align::right},
-               {"Score", 0.7, Align::right},
-               {"Mass, median", 0.9, Align::right},
-               {"Least chance of enough", 1, Align::right},
-               {"Keeps all limits", 0.9}},
+  sheet.heading("Other routes that were weighed", 84);
+  if (print.paper.alternatives.empty())
+    return sheet.paragraph("No clearly different route was found that keeps every limit.");
+  Table table{{{"Route", 0.55},
+               {"Best in", 2.1},
+               {"In place of", 0.6},
+               {"Its own score", 0.7, Align::right},
+               {"Mass, median", 0.8, Align::right},
+               {"Chance of enough", 0.8, Align::right},
+               {"Largest chance to touch", 0.9, Align::right},
+               {"Score of the plan with it", 0.9, Align::right}},
               {},
               false};
-  const auto row = [](const std::string& id, const std::string& best, const Assessment& a) {
-    double enough = 1;
-    bool asked = false, admissible = true;
-    for (const TrackAssessment& t : a.tracks) {
-      if (t.core.p_enough) enough = std::min(enough, *t.core.p_enough);
-      asked |= t.core.p_enough.has_value();
-      admissible &= t.admissible;
-    }
-    return std::vector<std::string>{id,
-                                    best,
-                                    std::to_string(a.tracks.size()),
-                                    std::to_string(a.programme.holes),
-                                    number(a.programme.score, 1),
-                                    mg(a.programme.mass_mg),
-                                    asked ? chance(enough) : "–",
-                                    admissible ? "yes" : "no"};
-  };
   for (const Alternative& a : print.paper.alternatives)
-    table.rows.push_back(row(a.id, a.best_in, a.assessment));
-  table.rows.push_back(row("Plan", "this plan", print.paper.assessment));
-  table.last_is_total = true;
+    table.rows.push_back(route_row(a.id, a.best_in, a.in_place_of, a.route(), a.assessment.programme.score));
+  for (std::size_t n = 0; n < print.tracks().size(); ++n)
+    table.rows.push_back(route_row(full_name(print.tracks(), n), "in the plan", "", print.tracks()[n],
+                                   print.paper.assessment.programme.score));
   draw_table(sheet, table);
 }
 

@@ -119,17 +119,21 @@ std::string is_it_least(const Print& print) {
   return certificate_sentence(print.paper) + " " + kLeastHarmMeans;
 }
 
-std::vector<std::string> choice(const std::string& name, const Assessment* assessment,
+std::vector<std::string> choice(const std::string& name, const Assessment& assessment,
                                 const std::string& lost) {
-  if (!assessment) return {name, "–", "–", "–", "not worked out. " + lost};
-  return {name, std::to_string(assessment->programme.holes),
-          number(assessment->programme.mass_mg, 0) + " mg", number(assessment->programme.score, 1),
+  return {name, std::to_string(assessment.programme.holes),
+          number(assessment.programme.mass_mg, 0) + " mg", number(assessment.programme.score, 1),
           lost};
 }
 
+std::vector<std::string> lesser(const Print& print, const std::string& name, LesserChoice what,
+                                const std::string& lost) {
+  const Price* price = price_of(print.paper, what);
+  if (price != nullptr && price->found) return choice(name, price->assessment, lost);
+  return {name, "–", "–", "–", (price != nullptr ? "no way found. " : "not worked out. ") + lost};
+}
+
 void print_choices(const Print& print) {
-  const Alternative* half = alternative_best_in(print.paper, "half the mass");
-  const Alternative* one = alternative_best_in(print.paper, "one core");
   Table table{{{"What else was looked at", 1.25},
                {"Holes", 0.45, Align::right},
                {"Taken", 0.6, Align::right},
@@ -138,16 +142,17 @@ void print_choices(const Print& print) {
               {},
               false};
   table.rows.push_back(
-      choice("This plan", &print.paper.assessment, "The question can be put to the tests."));
+      choice("This plan", print.paper.assessment, "The question can be put to the tests."));
   table.rows.push_back(
       {"Take nothing", "0", "0 mg", "0.0", "No new hole. The question stays open."});
   bool cut = false;
   table.rows.push_back({"Use a stored sample", "0", "0 mg", "0.0",
                         opening_of(answer(print.file(), "archived sample"), 90, cut)});
-  table.rows.push_back(choice("Take half the mass", half ? &half->assessment : nullptr,
+  table.rows.push_back(lesser(print, "Take half the mass", LesserChoice::half_the_mass,
                               "Fewer tests, or less sure ones."));
-  table.rows.push_back(choice("Take one core", one ? &one->assessment : nullptr,
-                              "One place only. It may not stand for the rest."));
+  table.rows.push_back(lesser(print, "Take one core", LesserChoice::one_core,
+                              print.tracks().size() == 1 ? "That is this plan."
+                                                         : "One place only. It may not stand for the rest."));
   draw_table(print.sheet, table);
 }
 

@@ -26,17 +26,28 @@ constexpr std::array<Asked, 6> kLadder{{
 
 std::string score_of(const Assessment& assessment) { return number(assessment.programme.score, 1); }
 
-std::vector<std::string> step(const Print& print, const std::string& name, const char* best_in,
-                              const std::string& lost) {
-  const Alternative* alternative = alternative_best_in(print.paper, best_in);
-  if (!alternative) return {name, "–", "–", "–", "not worked out", lost};
-  const Programme& programme = alternative->assessment.programme;
-  return {name,
-          std::to_string(alternative->assessment.tracks.size()),
-          std::to_string(programme.holes),
-          mg(programme.mass_mg),
-          score_of(alternative->assessment),
-          lost};
+std::vector<std::string> row_of(const std::string& name, const Assessment& assessment, const std::string& lost) {
+  const Programme& programme = assessment.programme;
+  return {name, std::to_string(assessment.tracks.size()), std::to_string(programme.holes), mg(programme.mass_mg),
+          score_of(assessment), lost};
+}
+
+/// What is lost with archived material hangs on whether there is any.
+std::string lost_with(const Print& print, LesserChoice choice) {
+  if (choice == LesserChoice::archived_material && is_answered(print.file(), "archived sample"))
+    return answer(print.file(), "archived sample");
+  const Price* price = price_of(print.paper, choice);
+  return price != nullptr ? price->lost : conclusion_lost(request_file_of(print.paper), choice);
+}
+
+std::vector<std::string> step(const Print& print, LesserChoice choice) {
+  const std::string name = capital(choice == LesserChoice::nothing ? "taking nothing" : std::string(name_of(choice)));
+  const bool takes_none = choice == LesserChoice::nothing || choice == LesserChoice::archived_material;
+  if (takes_none) return row_of(name, {}, lost_with(print, choice));
+  const Price* price = price_of(print.paper, choice);
+  if (price == nullptr) return {name, "–", "–", "–", "not worked out", lost_with(print, choice)};
+  if (!price->found) return {name, "–", "–", "–", "no track found", lost_with(print, choice)};
+  return row_of(name, price->assessment, lost_with(print, choice));
 }
 
 void print_steps(const Print& print) {
@@ -48,22 +59,8 @@ void print_steps(const Print& print) {
                {"The conclusion that is lost", 2.6}},
               {},
               false};
-  table.rows.push_back({"Taking nothing", "0", "0", "0.0 mg", "0.0",
-                        "All of it: the question stays as open as it is now."});
-  table.rows.push_back({"Archived material", "0", "0", "0.0 mg", "0.0",
-                        is_answered(print.file(), "archived sample")
-                            ? answer(print.file(), "archived sample")
-                            : "Whether there is any: not answered"});
-  table.rows.push_back(step(print, "One core", "one core",
-                            "Any comparison between places; whether one place stands for the "
-                            "whole; the spread between cores."));
-  table.rows.push_back(
-      step(print, "Half the mass", "half the mass",
-           "The assays that the missing mass would have fed, or their second run."));
-  const Programme& programme = print.paper.assessment.programme;
-  table.rows.push_back({"This plan", std::to_string(print.tracks().size()),
-                        std::to_string(programme.holes), mg(programme.mass_mg),
-                        score_of(print.paper.assessment), "None of those asked for."});
+  for (const LesserChoice choice : kLesserChoices) table.rows.push_back(step(print, choice));
+  table.rows.push_back(row_of("This plan", print.paper.assessment, "None of those asked for."));
   table.last_is_total = true;
   draw_table(print.sheet, table);
 }
@@ -89,10 +86,9 @@ Bar bar_of(const std::string& name, const Assessment& assessment) {
 
 void print_step_bars(const Print& print) {
   std::vector<Bar> bars{{"Nothing", {}}};
-  for (const auto& [name, best_in] :
-       {std::pair{"One core", "one core"}, std::pair{"Half the mass", "half the mass"}})
-    if (const Alternative* alternative = alternative_best_in(print.paper, best_in))
-      bars.push_back(bar_of(name, alternative->assessment));
+  for (const Price& price : print.paper.prices)
+    if (!price.assessment.tracks.empty())
+      bars.push_back(bar_of(capital(std::string(name_of(price.choice))), price.assessment));
   bars.push_back(bar_of("This plan", print.paper.assessment));
   double top = 0;
   for (const Bar& bar : bars) top = std::max(top, bar.total());

@@ -65,8 +65,16 @@ struct PlannedTracks {
   std::vector<Blocking> blocking;
 };
 
+/// An alternative as the case keeps it; its figures are worked out anew when they are wanted.
 struct AlternativeTracks {
-  std::string id, best_in;
+  std::string id, best_in, in_place_of;
+  std::vector<Track> tracks;                  ///< what enters the plan by `adopt`
+};
+
+/// A lesser choice as the case keeps it.
+struct PricedTracks {
+  LesserChoice choice = LesserChoice::nothing;
+  bool found = true;
   std::vector<Track> tracks;
 };
 
@@ -90,6 +98,7 @@ struct CaseFile {
   std::optional<RequestFile> request;
   PlannedTracks plan;
   std::vector<AlternativeTracks> alternatives;
+  std::vector<PricedTracks> prices;           ///< of the lesser choices; empty where the tracks were set by hand
   int plan_version = 0;                       ///< counts the plan's states; `CaseFolder::save` keeps it
   std::string last_plan_sha256;
   std::vector<Approval> approvals;
@@ -98,6 +107,13 @@ struct CaseFile {
 
 [[nodiscard]] nlohmann::json to_json(const CaseFile& file);
 [[nodiscard]] CaseFile parse_case_file(const nlohmann::json& json);
+
+/// Takes the alternatives and the lesser choices of a proposal into the case, in place of the former ones.
+void keep_choices(CaseFile& file, const Proposal& proposal);
+/// The kept alternatives, each as the plan with it (beside the plan, where the track that it replaces has gone).
+[[nodiscard]] std::vector<Alternative> alternatives_of(const CaseFile& file, const Body& body);
+/// The kept lesser choices.
+[[nodiscard]] std::vector<Price> prices_of(const CaseFile& file, const Body& body);
 
 /// Hash of every part that an approval binds, by name: "CT", "materials", "marks", "frame", "request", "weights",
 /// "needles", "limits", "tracks", "waivers".

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <functional>
 
 #include "planner/assess.h"
@@ -13,16 +14,43 @@ struct Blocking {
   std::string unit, remedy;
 };
 
+/// Another route that an exchange may bring into the plan.
 struct Alternative {
   std::string id;            ///< "A1", ...
-  std::string best_in;       ///< why it is shown: "damage", "certainty", "yield", "nearness to opening X", "one core", "half the mass"
-  Assessment assessment;
+  std::string best_in;       ///< why it is shown: "damage after the plan", "certainty", "yield", "nearness to the opening X", ...
+  std::string in_place_of;   ///< the plan's track that it would replace; all limits still hold then
+  Assessment assessment;     ///< of the plan after the exchange; the new track has this alternative's id
+
+  /// The new track alone.
+  [[nodiscard]] const TrackAssessment& route() const;
 };
 
-/// What a route set loses or keeps when the weights vary.
+/// How firm the plan's first place is when the weights vary. Its rivals are the plans that put one clearly different
+/// admissible route in place of one of its own.
 struct Firmness {
-  int first_in_100 = 0;                       ///< of 100 random weight sets within half and double, how often the proposal stays first among the alternatives
-  std::vector<std::string> changed_by;        ///< single weights whose half or double changes the order
+  int first_in_100 = 0;                       ///< of 100 random weight sets, each weight within half and double, how often the plan scores least
+  std::vector<std::string> changed_by;        ///< single changes that put a rival first: "bone doubled", "hole halved"
+  int rivals = 0;                             ///< 0: nothing to stand before, the other members mean nothing
+};
+/// "This plan stays first in 93 of 100 ...", for people.
+[[nodiscard]] std::string firmness_sentence(const Firmness& firmness);
+
+/// The lesser choices that always stand beside a plan.
+enum class LesserChoice { nothing, archived_material, one_core, half_the_mass };
+inline constexpr std::array kLesserChoices{LesserChoice::nothing, LesserChoice::archived_material, LesserChoice::one_core,
+                                           LesserChoice::half_the_mass};
+[[nodiscard]] std::string_view name_of(LesserChoice choice);   ///< "nothing", "archived material", "one core", "half the mass"
+/// What is asked where a plan of one core (of each request), or of half the mass, is made.
+[[nodiscard]] RequestFile request_at(const RequestFile& file, LesserChoice choice);
+/// The conclusion that is lost with a lesser choice, in one or two sentences.
+[[nodiscard]] std::string conclusion_lost(const RequestFile& file, LesserChoice choice);
+
+/// A lesser choice with its price.
+struct Price {
+  LesserChoice choice = LesserChoice::nothing;
+  bool found = true;         ///< false: no admissible tracks were found for it
+  Assessment assessment;     ///< under `request_at`; without tracks for nothing and archived material
+  std::string lost;          ///< `conclusion_lost`
 };
 
 struct Proposal {
@@ -33,6 +61,7 @@ struct Proposal {
   std::string stopped;                  ///< "gap", "nodes" or "time"
   std::vector<Alternative> alternatives;
   Firmness firmness;
+  std::vector<Price> prices;            ///< one a lesser choice
   std::vector<Blocking> blocking;       ///< when not feasible
 };
 

@@ -15,6 +15,7 @@ struct Paper {
   const OpenedCase& volumes;                  ///< CT, materials, confidence, marks' masks
   Assessment assessment;                      ///< of the plan's tracks
   std::vector<Alternative> alternatives;
+  std::vector<Price> prices;                  ///< of the lesser choices; empty = not worked out
   std::string plan_sha256;
   std::map<std::string, std::string> parts;   ///< hash of each bound part
   std::string software_version;

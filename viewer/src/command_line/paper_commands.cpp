@@ -27,15 +27,14 @@ std::string file_sha256(const fs::path& path) {
 }
 
 Paper paper_of(const CaseFolder& folder, const OpenedCase& volumes) {
-  Paper paper{.file = folder.file,
+  return {.file = folder.file,
               .volumes = volumes,
               .assessment = assess_plan(folder, volumes, 1),
+              .alternatives = alternatives_of(folder.file, volumes.body),
+              .prices = prices_of(folder.file, volumes.body),
               .plan_sha256 = plan_sha256(folder.file),
               .parts = plan_parts(folder.file),
               .software_version = software_version()};
-  for (const AlternativeTracks& a : folder.file.alternatives)
-    paper.alternatives.push_back({a.id, a.best_in, assess(volumes.body, request_of(folder.file), a.tracks, 1)});
-  return paper;
 }
 
 struct PrintOptions {

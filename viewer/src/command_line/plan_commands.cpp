@@ -112,6 +112,20 @@ void print_assessment(std::ostream& out, const Assessment& a, const std::optiona
         << certificate->method << ")\n";
 }
 
+void print_what_else(std::ostream& out, const Proposal& proposal) {
+  out << firmness_sentence(proposal.firmness) << "\n";
+  for (const Alternative& a : proposal.alternatives)
+    out << a.id << "  best in " << a.best_in << ": in place of " << a.in_place_of << " the score is "
+        << fixed(a.assessment.programme.score, 1) << ", " << fixed(a.route().core.mass_mg, 1) << " mg, chance of enough "
+        << fixed(100 * a.route().core.p_enough.value_or(0), 0) << " %\n";
+  for (const Price& price : proposal.prices) {
+    out << name_of(price.choice) << ": ";
+    if (price.found) out << "score " << fixed(price.assessment.programme.score, 1) << "; ";
+    else out << "no admissible tracks found; ";
+    out << "lost: " << price.lost << "\n";
+  }
+}
+
 std::string why_not(const Proposal& proposal) {
   std::string text = "no admissible answer";
   for (const Blocking& b : proposal.blocking)
@@ -122,15 +136,9 @@ std::string why_not(const Proposal& proposal) {
 
 void take_proposal(CaseFile& file, const RequestFile& request, const Proposal& proposal) {
   file.request = request;
-  file.plan = {.certificate = proposal.certificate, .stopped = proposal.stopped};
-  if (!proposal.alternatives.empty()) file.plan.firmness = proposal.firmness;   // an order needs something to stand before
+  file.plan = {.certificate = proposal.certificate, .stopped = proposal.stopped, .firmness = proposal.firmness};
   for (const TrackAssessment& t : proposal.assessment.tracks) file.plan.tracks.push_back(t.track);
-  file.alternatives.clear();
-  for (const Alternative& a : proposal.alternatives) {
-    AlternativeTracks kept{a.id, a.best_in, {}};
-    for (const TrackAssessment& t : a.assessment.tracks) kept.tracks.push_back(t.track);
-    file.alternatives.push_back(std::move(kept));
-  }
+  keep_choices(file, proposal);
 }
 
 struct PlanOptions {
@@ -156,8 +164,7 @@ void propose_tracks(const PlanOptions& o, const Console& console) {
     console.out << answer.dump(1) << "\n";
   } else if (proposal.feasible) {
     print_assessment(console.out, proposal.assessment, proposal.certificate);
-    for (const Alternative& a : proposal.alternatives)
-      console.out << a.id << "  best in " << a.best_in << ": score " << fixed(a.assessment.programme.score, 1) << "\n";
+    print_what_else(console.out, proposal);
   }
   if (!proposal.feasible) throw NoAnswer(why_not(proposal));
 }
@@ -170,23 +177,35 @@ std::string free_track_id(const std::vector<Track>& tracks) {
   return "T" + std::to_string(n);
 }
 
+/// The alternative enters the plan; the track that makes room takes its place among the alternatives, to be had back.
 void adopt_track(const PlanOptions& o, const Console& console) {
   CaseFolder folder = CaseFolder::open(o.case_path);
   CaseFile& file = folder.file;
   const auto alternative = std::ranges::find(file.alternatives, o.track, &AlternativeTracks::id);
   if (alternative == file.alternatives.end())
     throw BadInput("no alternative \"" + o.track + "\" in this case: leastharm propose lists them (A1, A2, ...)");
-  if (!o.in_place_of.empty() && std::erase_if(file.plan.tracks, [&](const Track& t) { return t.id == o.in_place_of; }) == 0)
+  std::vector<Track>& tracks = file.plan.tracks;
+  const auto replaced = std::ranges::find(tracks, o.in_place_of, &Track::id);
+  if (!o.in_place_of.empty() && replaced == tracks.end())
     throw BadInput("--in-place-of: the plan has no track \"" + o.in_place_of + "\"");
-  for (Track track : alternative->tracks) {
-    track.id = free_track_id(file.plan.tracks);
-    console.out << o.track << " enters the plan as " << track.id << "\n";
-    file.plan.tracks.push_back(std::move(track));
+  Track entering = alternative->tracks.front();
+  if (replaced == tracks.end()) {
+    entering.id = free_track_id(tracks);
+    file.alternatives.erase(alternative);
+    tracks.push_back(entering);
+  } else {
+    entering.id = replaced->id;
+    alternative->tracks = {*replaced};
+    alternative->best_in = "having been in the plan before";
+    alternative->in_place_of = entering.id;
+    *replaced = entering;
   }
+  console.out << o.track << " enters the plan as " << entering.id << "\n";
   // The bound and the firmness were proven for the tracks that the search chose.
   file.plan.certificate.reset();
   file.plan.firmness.reset();
   file.plan.stopped.clear();
+  print_assessment(console.out, assess_plan(folder, *open_volumes(folder), o.seed), std::nullopt);
   folder.save();
 }
 

@@ -13,6 +13,7 @@ void Workbench::set_request(const RequestFile& request) {
   change(say("step.asked"), 0, [&](Draft& draft) {
     draft.file.request = request;
     draft.file.alternatives.clear();
+    draft.file.prices.clear();
     draft.bound.reset();
     draft.file.plan.certificate.reset();
   });
@@ -72,12 +73,7 @@ void Workbench::adopt(std::size_t which) {
       track.id = free_id(draft.file.plan.tracks);
       draft.file.plan.tracks.push_back(std::move(track));
     }
-    draft.file.alternatives.clear();
-    for (const Alternative& a : proposal.alternatives) {
-      AlternativeTracks kept{a.id, a.best_in, {}};
-      for (const TrackAssessment& t : a.assessment.tracks) kept.tracks.push_back(t.track);
-      draft.file.alternatives.push_back(std::move(kept));
-    }
+    keep_choices(draft.file, proposal);
     draft.bound = proposal.certificate;
     if (which != 0) return;
     draft.file.plan.certificate = proposal.certificate;

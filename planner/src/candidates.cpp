@@ -1,0 +1,74 @@
+#include "candidates.h"
+
+#include <algorithm>
+
+#include "workers.h"
+
+namespace leastharm {
+namespace {
+
+constexpr double kApartMm = 8, kApartDeg = 14;
+
+std::vector<Route> good_routes(const SearchScene& scene, const Request& request, const CandidateSearch& search) {
+  RouteLimits limits = search.limits;
+  const std::vector<int> sides = sides_of(request.sides);
+  limits.side = sides.size() > 1 ? kEitherSide : sides.front();
+  std::vector<Route> found;
+  for (std::size_t a = 0; a < scene.asks().size(); ++a) {
+    if (scene.asks()[a].request->id != request.id) continue;
+    const std::vector<Route> of_needle = dense_search(scene, a, limits, search.spacing);
+    found.insert(found.end(), of_needle.begin(), of_needle.end());
+  }
+  std::ranges::stable_sort(found, {}, &Route::score);
+  std::vector<Route> routes;
+  for (const int side : sides) {
+    std::vector<Route> of_side;
+    std::ranges::copy_if(found, std::back_inserter(of_side), [&](const Route& r) { return side == 0 || r.side == side; });
+    const std::vector<Route> kept = thinned(of_side, kApartMm, kApartDeg, search.most);
+    routes.insert(routes.end(), kept.begin(), kept.end());
+  }
+  for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) {
+    RouteLimits same_side = limits;
+    if (same_side.side != 0) same_side.side = routes[n].side;
+    routes[n] = refined(scene, same_side, routes[n]);
+  });
+  return routes;
+}
+
+std::vector<Assessed> assessed(const SearchScene& scene, const Assessor& assessor, const std::vector<Route>& routes) {
+  std::vector<Assessed> all(routes.size());
+  for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) {
+    Assessed& a = all[n];
+    a.candidate.route = routes[n];
+    a.candidate.track = track_of(scene, routes[n]);
+    a.assessment = assessor.assess_track(a.candidate.track);
+    a.candidate.track = a.assessment.track;
+    a.candidate.route.entry = scene.frame().point(a.assessment.track.entry_lps_mm);
+    a.candidate.route.depth_mm = a.assessment.path_length_mm;
+    a.candidate.score = a.assessment.damage.score;
+    a.candidate.through_opening = a.assessment.through_opening;
+    a.candidate.p_enough = a.assessment.core.p_enough.value_or(0);
+    for (const auto& [part, score] : a.assessment.damage.parts)
+      if (part == "hole" || part.starts_with("zone ")) a.candidate.hole_score += score;
+  });
+  return all;
+}
+
+}  // namespace
+
+std::vector<int> sides_of(Sides sides) {
+  switch (sides) {
+    case Sides::any: return {0};
+    case Sides::left: return {1};
+    case Sides::right: return {-1};
+    case Sides::both: return {1, -1};
+  }
+  return {0};
+}
+
+std::vector<Assessed> good_candidates(const SearchScene& scene, const Assessor& assessor, const Request& request,
+                                      const CandidateSearch& search) {
+  return assessed(scene, assessor, good_routes(scene, request, search));
+}
+
+}  // namespace leastharm

@@ -1,0 +1,32 @@
+#pragma once
+
+#include <vector>
+
+#include "planner/assessor.h"
+#include "programme.h"
+#include "search_dense.h"
+
+namespace leastharm {
+
+/// A route that was refined and assessed.
+struct Assessed {
+  Candidate candidate;
+  TrackAssessment assessment;
+};
+
+/// The sides that a request asks for: +1 left, -1 right, 0 no matter.
+[[nodiscard]] std::vector<int> sides_of(Sides sides);
+
+/// How candidates are looked for.
+struct CandidateSearch {
+  RouteLimits limits;          ///< the side is set by the request
+  DenseSpacing spacing;
+  std::size_t most = 48;       ///< routes of each side that are refined and assessed
+};
+
+/// Good routes of a request: of each side asked for the best of every needle, those that differ, refined and assessed.
+/// Not all keep every limit: chances are first known here.
+[[nodiscard]] std::vector<Assessed> good_candidates(const SearchScene& scene, const Assessor& assessor,
+                                                    const Request& request, const CandidateSearch& search);
+
+}  // namespace leastharm
