@@ -27,7 +27,7 @@ const std::vector<Vec3> kTips{{20, 12, 20}, {-22, 14, 10}, {5, 18, 60}, {0, -4, 
 const RigidTransform kPlanned = pose({0.2, 1, 0.1}, 4, {13, -220, 610});
 const Scan& planned() {
   static const Scan scan =
-      scan_of({}, kPlanned, grid_about(kPlanned, {2.0, 2.2, 2.6}, pose({1, 2, 3}, 6, {}).rotation), 20, 1);
+      scan_of({}, kPlanned, grid_about(kPlanned, {2.0, 2.2, 2.6}, pose({1, 2, 3}, 6, {0, 0, 0}).rotation), 20, 1);
   return scan;
 }
 

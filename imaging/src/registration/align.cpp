@@ -282,6 +282,7 @@ Shift shift_of(std::span<const Probe> probes, double density, const Reader& day,
   const double probes_a_voice = std::max(1.0, kProbesAVoice * density);
   constexpr double kPriorSd_mm = 20;   // only keeps directions without any structure solvable
   constexpr int kSteps = 15;
+  constexpr double kFarthest_mm = 10;
   if (probes.size() < kLeastProbes) return {};
   Vec3 shift = rough_shift(probes, day, fit);
   Mat3 h = Mat3::Zero();
@@ -303,10 +304,8 @@ Shift shift_of(std::span<const Probe> probes, double density, const Reader& day,
     shift += move;
     if (move.norm() < 1e-3) break;
   }
+  if (shift.norm() > kFarthest_mm) return {};   // slid off to something else
   Shift answer;
-  const ShiftRows before = rows_at(probes, day, fit, Vec3::Zero());
-  const double cut_hu = 4 * before.scale_hu;
-  answer.misfit_left = misfit(rows_at(probes, day, fit, shift), cut_hu) / std::max(1.0, misfit(before, cut_hu));
   const Eigen::SelfAdjointEigenSolver<Mat3> axes(h);
   for (int n = 0; n < 3; ++n) {
     const double sd = noise_hu * std::sqrt(probes_a_voice / std::max(axes.eigenvalues()[n], 1e-12));

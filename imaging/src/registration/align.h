@@ -47,7 +47,6 @@ struct Shift {
   Vec3 mm{0, 0, 0};      ///< along directions that the probes determine; 0 along the others
   int determined = 0;    ///< number of such directions, 0 to 3
   double sd_mm = 0;      ///< standard error along the worst of them
-  double misfit_left = 1;   ///< mean misfit after the shift, as a fraction of that before
 };
 /// Directions count as determined where the standard error is below `most_sd_mm`.
 /// Looks up to about 10 mm around. `density`: the fraction of all probes there that `probes` are.

@@ -169,6 +169,33 @@ std::vector<CellShift> ball_shifts(const std::vector<Vec3>& middles, const std::
   return shifts;
 }
 
+double median_of(std::vector<double> values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::ranges::nth_element(values, middle);
+  return *middle;
+}
+
+/// Shifts as several overlapping balls agree on them: one ball alone may have slid along what it looks at. Only of balls
+/// that determine all directions.
+std::vector<CellShift> agreed(std::vector<CellShift> shifts) {
+  constexpr std::size_t kLeastBalls = 3;
+  std::erase_if(shifts, [](const CellShift& s) { return s.shift.determined < 3; });
+  std::vector<CellShift> answer;
+  for (const CellShift& s : shifts) {
+    std::array<std::vector<double>, 4> near;
+    for (const CellShift& other : shifts) {
+      if ((other.middle - s.middle).norm() > kCell_mm) continue;
+      for (std::size_t a = 0; a < 3; ++a) near[a].push_back(other.shift.mm[static_cast<Eigen::Index>(a)]);
+      near[3].push_back(other.shift.sd_mm);
+    }
+    if (near[0].size() < kLeastBalls) continue;
+    answer.push_back(s);
+    answer.back().shift.mm = {median_of(near[0]), median_of(near[1]), median_of(near[2])};
+    answer.back().shift.sd_mm = median_of(near[3]);
+  }
+  return answer;
+}
+
 /// Lattice points inside the object at least `depth_mm` below its surface.
 std::vector<Vec3> lattice_inside(const PlannedObject& planned, double step_mm, double depth_mm) {
   std::vector<Vec3> points;
@@ -244,7 +271,7 @@ void measure_distances(const PlannedObject& planned, const Level& day, const Fit
 
 void measure_inside(const PlannedObject& planned, const Level& day, const Fit& fit, const std::vector<Vec3>& targets,
                     int threads, Registration& answer) {
-  constexpr double kPrior_mm = 10, kMostSd_mm = 0.5, kStep_mm = 24, kClearly = 0.8;
+  constexpr double kPrior_mm = 10, kMostSd_mm = 0.5, kStep_mm = 24;
   const std::vector<Probe> probes = probes_of(planned.level, planned.object, planned.support, kAllProbes);
   const double shell_mm = std::max(4.0, 1.2 * planned.level.grid.spacing_mm.maxCoeff());   // the outermost border alone
   std::vector<Probe> outer, inner;
@@ -271,10 +298,8 @@ void measure_inside(const PlannedObject& planned, const Level& day, const Fit& f
   middles.insert(middles.end(), targets.begin(), targets.end());
   // Thick slices put borders off by a part of their thickness: that is no motion.
   const double blur_mm = 0.1 * std::max(day.grid.spacing_mm.maxCoeff(), planned.level.grid.spacing_mm.maxCoeff());
-  for (const CellShift& cell : ball_shifts(middles, inner, reader, outside, kMostSd_mm, threads)) {
-    if (cell.shift.misfit_left > kClearly) continue;
+  for (const CellShift& cell : agreed(ball_shifts(middles, inner, reader, outside, kMostSd_mm, threads)))
     take(std::max(0.0, cell.shift.mm.norm() - 2 * std::hypot(cell.shift.sd_mm, blur_mm)), place("the inside", cell.middle));
-  }
 }
 
 double changed_fraction(const PlannedObject& planned, const Level& day, const Fit& fit) {
@@ -300,23 +325,25 @@ double changed_fraction(const PlannedObject& planned, const Level& day, const Fi
 std::vector<double> errors_at(const std::vector<Vec3>& targets, const PlannedObject& planned, const Level& day,
                               const Fit& fit, int threads) {
   constexpr double kNear_mm = 60, kMostSd_mm = 0.3;
+  constexpr double kUnknown_mm = 10;   // nothing can be measured anywhere: as far as balls look
   constexpr double k95InThreeAxes = 2.795;   // square root of the 95 % point of chi-square with three degrees
   if (targets.empty()) return {};
   const Reader reader(day);
   const auto probes = probes_of(planned.level, planned.object, planned.support, kAllProbes);
   std::vector<Vec3> middles = lattice_inside(planned, 1.5 * kCell_mm, 0);
   middles.insert(middles.end(), targets.begin(), targets.end());
-  const auto shifts = ball_shifts(middles, probes, reader, fit, kMostSd_mm, threads);
+  auto shifts = ball_shifts(middles, probes, reader, fit, kMostSd_mm, threads);
+  std::erase_if(shifts, [](const CellShift& s) { return s.shift.determined < 3; });
   const double floor_mm = 0.1 * day.grid.spacing_mm.maxCoeff();   // what reading between voxels leaves
   std::vector<double> errors;
   for (const Vec3& target : targets) {
-    double sum = 0, weight = 1e-12;
+    double sum = 0, weight = 0;
     for (const CellShift& s : shifts) {
       const double far = (s.middle - target).norm() / kNear_mm, w = std::exp(-0.5 * far * far) + 1e-6;
-      // Where only some directions were determined, the others are taken to be off as much.
-      sum += w * s.shift.mm.squaredNorm() / s.shift.determined;
+      sum += w * s.shift.mm.squaredNorm() / 3;
       weight += w;
     }
+    if (shifts.empty()) sum = kUnknown_mm * kUnknown_mm, weight = 1;
     errors.push_back(k95InThreeAxes * std::sqrt(sum / weight + floor_mm * floor_mm / 3));
   }
   return errors;

@@ -15,7 +15,7 @@ namespace {
 // Two scans of one object agree far better than this, two objects far worse (tests/imaging/registration_test.cpp).
 constexpr double kSameObject = 0.9;
 constexpr double kMostChanged = 0.005;
-constexpr double kMirroredBy = 0.02;
+constexpr double kMirroredBetter = 1.15;   // times less that does not agree: noise makes a hundredth of that
 
 double object_mm3(const Volume<std::uint8_t>& materials) {
   std::size_t count = 0;
@@ -40,6 +40,7 @@ Level mirrored(const Level& level) {
 struct Candidate {
   Fit fit;
   double rank = -1;
+  Agreement agreement;   ///< on the finest level tried
 };
 
 /// The best motion on the second level, from all starts on the first.
@@ -59,6 +60,26 @@ Candidate search(const PlannedObject& first, const Level& first_day, const Plann
     if (rank > best.rank) best = {fit, rank};
   }
   return best;
+}
+
+/// Refined down to about 3 mm, with how well HU agree there.
+Candidate settled(const RegistrationInput& input, Candidate at, double first_mm, bool mirror) {
+  constexpr double kFinest_mm = 3;
+  for (double spacing = first_mm / 4;; spacing /= 2) {
+    const double here = std::max(spacing, kFinest_mm);
+    const PlannedObject planned = planned_object(input.planning_hu, input.planning_materials, here, input.threads);
+    const Level day = make_level(input.day_hu, here, input.threads);
+    auto probes = probes_of(planned.level, planned.object, planned.support, 30000);
+    if (mirror) probes = mirrored(std::move(probes));
+    const Reader reader(day);
+    at.fit = align(probes, reader, at.fit, 6, input.threads);
+    at.agreement = agreement_of(probes, reader, at.fit.motion);
+    if (spacing <= kFinest_mm) return at;
+  }
+}
+
+bool fits_better_mirrored(const Agreement& mirrored, const Agreement& found) {
+  return mirrored.covered > 0.8 * found.covered && kMirroredBetter * (1 - mirrored.correlation) < 1 - found.correlation;
 }
 
 void check_same_object(const Registration& answer) {
@@ -111,18 +132,13 @@ Registration register_ct(const RegistrationInput& input) {
   const Level second_day = make_level(input.day_hu, first_mm / 2, threads);
   const PlannedObject first = planned_object(input.planning_hu, input.planning_materials, first_mm, threads);
   const PlannedObject second = planned_object(input.planning_hu, input.planning_materials, first_mm / 2, threads);
-  const Candidate found = search(first, first_day, second, second_day, false, threads);
-  const Candidate mirror = search(first, first_day, second, second_day, true, threads);
-  if (mirror.rank > found.rank + kMirroredBy)
+  const Candidate found = settled(input, search(first, first_day, second, second_day, false, threads), first_mm, false);
+  const Candidate mirror = settled(input, search(first, first_day, second, second_day, true, threads), first_mm, true);
+  if (fits_better_mirrored(mirror.agreement, found.agreement))
     throw BadInput("the day's CT shows the object mirrored: left and right were exchanged on the way here. Fetch the "
                    "series again from the scanner");
 
   Fit fit = found.fit;
-  for (double spacing = first_mm / 4; spacing > 4; spacing /= 2) {
-    const PlannedObject planned = planned_object(input.planning_hu, input.planning_materials, spacing, threads);
-    const Level day = make_level(input.day_hu, spacing, threads);
-    fit = align(probes_of(planned.level, planned.object, planned.support, 30000), Reader(day), fit, 6, threads);
-  }
   const Levels levels(input);
   const auto probes = probes_of(levels.planned.level, levels.planned.object, levels.planned.support, 60000);
   fit = align(probes, Reader(levels.day), fit, 8, threads);
