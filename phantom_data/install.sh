@@ -10,6 +10,7 @@ packages=(
   libpango1.0-dev libcairo2-dev fonts-lato
   # test
   libgtest-dev libgmock-dev libbenchmark-dev dicom3tools poppler-utils xvfb xauth python3
+  python3-rdflib python3-jsonschema
 )
 
 missing=()

@@ -137,6 +137,7 @@ Phantom make_phantom(std::string_view name, const PhantomOptions& options) {
   settings.noise_hu = options.noise_hu.value_or(scenario.noise_hu);
   settings.hu_offset = options.hu_offset;
   settings.seed = options.seed;
+  settings.scan = options.scan;
   settings.threads = options.threads;
   settings.grid = grid_over(Move{.turn = turn}.apply(scenario.content), settings.lps_from_scene,
                             options.spacing_mm.value_or(scenario.spacing_mm),

@@ -246,7 +246,8 @@ Scan scan(const Scene& scene, const ScannerSettings& settings) {
   for_each_piece(nk, settings.threads, [&](int k) {
     painter.slice(k, &mean[plane * k], &out.truth.values[plane * k]);
   });
-  const PlaneNoise noise(settings.grid.spacing_mm.x(), settings.grid.spacing_mm.y(), settings.seed);
+  const PlaneNoise noise(settings.grid.spacing_mm.x(), settings.grid.spacing_mm.y(),
+                         settings.scan == 0 ? settings.seed : mix(settings.seed ^ mix(settings.scan)));
   for_each_piece(nk, settings.threads, [&](int k) {
     const std::vector<float> grain = noise.slice(ni, nj, k);
     const float* here = &mean[plane * k];

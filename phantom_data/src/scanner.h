@@ -13,6 +13,7 @@ struct ScannerSettings {
   double noise_hu = 20;
   double hu_offset = 0;
   std::uint64_t seed = 1;
+  std::uint64_t scan = 0;      ///< counts scans of the same body: each has noise of its own
   unsigned threads = 0;
 };
 

@@ -11,6 +11,7 @@
 #include "imaging/hash.h"
 #include "imaging/volume_file.h"
 #include "imaging/whole_file.h"
+#include "moved_ct.h"
 #include "planner/case.h"
 #include "planner/density.h"
 
@@ -116,6 +117,7 @@ CaseFolder CaseFolder::open(const fs::path& root) {
                    "): put the newest file of " + (root / "history").string() + " in its place");
   }
   settle_maps(root, folder.file);
+  find_moved_ct(root, folder.file.ct);
   return folder;
 }
 
@@ -153,8 +155,7 @@ void CaseFolder::save() {
 CtVolume CaseFolder::read_ct() const {
   const fs::path path = fs::weakly_canonical(root_ / file.ct.path);
   if (!fs::exists(path))
-    throw BadInput("the CT is no longer at " + path.string() + ": put it back, or name its new place with  leastharm segment PATH --case " +
-                   root_.string());
+    throw BadInput("the CT is no longer at " + path.string() + ": put it back, or lay it beside the case folder, where it is found again by its hash");
   CtVolume ct = leastharm::read_ct(path, {.series_uid = file.ct.series_uid, .allow_gaps = true, .correct_air = file.ct.correct_air});
   if (sha256_hex(ct.hu) != file.ct.sha256)
     throw BadInput("the CT at " + path.string() +
@@ -228,6 +229,26 @@ std::vector<Mark> CaseFolder::standing_marks() const {
                        read_mark(record)});
   }
   return marks;
+}
+
+std::vector<std::string> lost_records(const CaseFolder& folder) {
+  std::vector<std::string> lost;
+  if (!fs::exists(folder.root() / "history")) return lost;
+  for (const auto& entry : fs::directory_iterator(folder.root() / "history")) {
+    if (entry.path().extension() != ".json") continue;
+    try {
+      const nlohmann::json former = read_json(entry.path()).value("records", nlohmann::json::array());
+      for (std::size_t n = 0; n < former.size(); ++n)
+        if (n >= folder.file.records.size() || folder.file.records[n].sha256 != former[n].at("sha256").get<std::string>()) {
+          lost.push_back("record " + std::to_string(n + 1) + " of history/" + entry.path().filename().string() +
+                         " is missing from case.json, or differs");
+          break;
+        }
+    } catch (const nlohmann::json::exception&) {
+      lost.push_back("history/" + entry.path().filename().string() + " is damaged");
+    }
+  }
+  return lost;
 }
 
 std::unique_ptr<OpenedCase> open_volumes(const CaseFolder& folder) {

@@ -138,25 +138,6 @@ Approval to_approval(const json& j) {
           j.at("condition"), j.at("note"), j.at("plan_sha256"), j.at("parts_sha256"), j.at("voided")};
 }
 
-json from_ct(const CtReference& ct) {
-  return {{"path", ct.path},
-          {"series_uid", ct.series_uid},
-          {"frame_of_reference_uid", ct.frame_of_reference_uid},
-          {"sha256", ct.sha256},
-          {"facts", ct.facts},
-          {"grid", from_grid(ct.grid)},
-          {"correct_air", ct.correct_air},
-          {"air_check_hu", ct.air_check_hu},
-          {"noise_hu", ct.noise_hu},
-          {"findings", from_findings(ct.findings)}};
-}
-
-CtReference to_ct(const json& j) {
-  return {j.at("path"),  j.at("series_uid"),        j.at("frame_of_reference_uid"),
-          j.at("sha256"), j.at("facts"),            to_grid(j.at("grid")),
-          j.at("correct_air"), j.at("air_check_hu"), j.at("noise_hu"),   to_findings(j.at("findings"))};
-}
-
 json from_volumes(const PerMaterial<double>& volumes) {
   json j = json::object();
   for (std::size_t m = 0; m < kMaterialCount; ++m) j[std::string(kMaterialNames[m])] = volumes[m];
@@ -179,10 +160,29 @@ json json_list(const std::vector<T>& items, Write write) {
 
 }  // namespace
 
+json to_json(const CtReference& ct) {
+  return {{"path", ct.path},
+          {"series_uid", ct.series_uid},
+          {"frame_of_reference_uid", ct.frame_of_reference_uid},
+          {"sha256", ct.sha256},
+          {"facts", ct.facts},
+          {"grid", from_grid(ct.grid)},
+          {"correct_air", ct.correct_air},
+          {"air_check_hu", ct.air_check_hu},
+          {"noise_hu", ct.noise_hu},
+          {"findings", from_findings(ct.findings)}};
+}
+
+CtReference parse_ct_reference(const json& j) {
+  return {j.at("path"),  j.at("series_uid"),        j.at("frame_of_reference_uid"),
+          j.at("sha256"), j.at("facts"),            to_grid(j.at("grid")),
+          j.at("correct_air"), j.at("air_check_hu"), j.at("noise_hu"),   to_findings(j.at("findings"))};
+}
+
 json to_json(const CaseFile& file) {
   json j{{"schema", kCaseSchema},
          {"object_id", file.object_id},
-         {"ct", from_ct(file.ct)},
+         {"ct", to_json(file.ct)},
          {"materials_sha256", file.materials_sha256},
          {"confidence_sha256", file.confidence_sha256},
          {"volume_mm3", from_volumes(file.volume_mm3)},
@@ -205,6 +205,7 @@ json to_json(const CaseFile& file) {
   j["prices"] = json_list(file.prices, [](const PricedTracks& p) {
     return json{{"choice", name_of(p.choice)}, {"found", p.found}, {"tracks", from_tracks(p.tracks)}};
   });
+  j["records"] = json_list(file.records, [](const Record& r) { return to_json(r); });
   j["printouts"] = json_list(file.printouts, [](const Printout& p) {
     return json{{"file", p.file}, {"sha256", p.sha256}, {"plan_sha256", p.plan_sha256}};
   });
@@ -219,7 +220,7 @@ CaseFile parse_case_file(const json& j) {
   if (schema < 1) throw BadInput("case.json has no schema number: it is no case of leastharm, or damaged");
   CaseFile file;
   file.object_id = j.at("object_id");
-  file.ct = to_ct(j.at("ct"));
+  file.ct = parse_ct_reference(j.at("ct"));
   file.materials_sha256 = j.at("materials_sha256");
   file.confidence_sha256 = j.at("confidence_sha256");
   for (std::size_t m = 0; m < kMaterialCount; ++m)
@@ -246,6 +247,7 @@ CaseFile parse_case_file(const json& j) {
   file.plan_version = j.at("plan_version");
   file.last_plan_sha256 = j.at("last_plan_sha256");
   file.approvals = list_of<Approval>(j.at("approvals"), to_approval);
+  if (j.contains("records")) file.records = list_of<Record>(j["records"], parse_record);
   file.printouts = list_of<Printout>(j.at("printouts"), [](const json& p) {
     return Printout{p.at("file"), p.at("sha256"), p.at("plan_sha256")};
   });

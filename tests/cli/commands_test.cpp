@@ -187,7 +187,6 @@ TEST_F(Commands, BadInputChangesNothing) {
   expect_refused({"approve", "--role", "committee", "--by", "N. N.", "--plan", "0000000000"}, "changed after");
   expect_refused({"adopt", "--track", "A99"}, "no alternative");
   expect_refused({"segment", path("ct.nrrd"), "--materials", path("small.nrrd")}, "small.nrrd");
-  expect_refused({"transfer"}, "not built yet");
 }
 
 TEST_F(Commands, BadRequestsNameTheKey) {

@@ -419,6 +419,37 @@ TEST_F(Printout, RefusesAPlaceThatCannotBeWritten) {
       BadInput);
 }
 
+TEST_F(Printout, ShowsNothingOfWhatIsWithheld) {
+  made::MadeCase& made = usual_case();
+  const Grid& grid = made.volumes.body.grid;
+  const TrackAssessment& telling = std::ranges::max(
+      made.assessment.tracks, {}, [](const TrackAssessment& t) { return t.crossings.size(); });
+  const Vec3 along = (telling.track.tip_lps_mm - telling.track.entry_lps_mm).normalized();
+  const Vec3 beside = along.cross(grid.direction.col(2)).normalized();
+  const Vec3 centre = telling.track.entry_lps_mm + 40 * along + 34 * beside;   // in the section, off the needle
+  made.volumes.body.marks.push_back({"secret", MarkKind::zone, 1, false, ball_mask(grid, centre, 26)});
+  const Mask inner = ball_mask(grid, centre, 20);
+  const auto drawn = [&](const std::string& name, std::int16_t hu, std::vector<std::string> withheld) {
+    const auto former = made.volumes.ct.hu.values;
+    for (int k = 0; k < grid.size[2]; ++k)
+      for (int j = 0; j < grid.size[1]; ++j)
+        for (int i = 0; i < grid.size[0]; ++i)
+          if (inner.contains({i, j, k})) made.volumes.ct.hu.values[grid.offset(i, j, k)] = hu;
+    Paper paper = made.paper();
+    paper.withheld = std::move(withheld);
+    const std::string bytes = bytes_of(draw_pictures(paper, temporary(name))[1]);
+    made.volumes.ct.hu.values = former;
+    return bytes;
+  };
+  EXPECT_NE(drawn("a", 400, {}), drawn("b", -900, {}));
+  EXPECT_EQ(drawn("c", 400, {"secret"}), drawn("d", -900, {"secret"}));
+  Paper paper = made.paper();
+  paper.withheld = {"secret"};
+  print_plan(paper, temporary("withheld.pdf"));
+  made.volumes.body.marks.pop_back();
+  EXPECT_THAT(on_one_line(poppler::text_of(temporary("withheld.pdf"))), HasSubstr("No picture in this paper shows: secret"));
+}
+
 TEST_F(Printout, DrawsItsPicturesTheSameTwice) {
   const auto once = draw_pictures(usual_case().paper(), temporary("pictures"));
   const auto twice = draw_pictures(usual_case().paper(), temporary("pictures_again"));

@@ -199,6 +199,24 @@ BodyView look_at(const Body& body, const Vec3& right, const Vec3& up, double mm_
   return view;
 }
 
+void withhold(BodyView& view, const Mask& mask) {
+  constexpr std::uint8_t kBlank = 222;
+  const double reach_px = 0.5 * mask.grid.spacing_mm.norm() / view.mm_per_px;
+  for (int k = 0; k < mask.box[2]; ++k)
+    for (int j = 0; j < mask.box[1]; ++j)
+      for (int i = 0; i < mask.box[0]; ++i) {
+        const VoxelIndex v{mask.corner.i + i, mask.corner.j + j, mask.corner.k + k};
+        if (!mask.contains(v)) continue;
+        const Vec3 p = mask.grid.lps_from_index(Vec3(v.i, v.j, v.k));
+        const double x = (p.dot(view.right) - view.left_mm) / view.mm_per_px,
+                     y = (view.top_mm - p.dot(view.up)) / view.mm_per_px;
+        const int left = std::max(0, static_cast<int>(x - reach_px)), top = std::max(0, static_cast<int>(y - reach_px));
+        for (int row = top; row <= std::min(view.height - 1, static_cast<int>(y + reach_px)); ++row)
+          for (int column = left; column <= std::min(view.width - 1, static_cast<int>(x + reach_px)); ++column)
+            view.light[static_cast<std::size_t>(row) * view.width + column] = kBlank;
+      }
+}
+
 void paint_view(cairo_t* cairo, const PlacedView& placed) {
   const BodyView& view = placed.view;
   std::vector<std::uint32_t> pixels(view.light.size());

@@ -38,6 +38,8 @@ struct PlacedView {
     return where.y + (view.top_mm - lps_mm.dot(view.up)) * scale();
   }
 };
+/// Blanks every pixel that a voxel of the mask would fall on, from whichever depth.
+void withhold(BodyView& view, const Mask& mask);
 void paint_view(cairo_t* cairo, const PlacedView& placed);
 
 }  // namespace leastharm

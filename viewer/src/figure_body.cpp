@@ -106,6 +106,10 @@ BodyPictures picture_body(const Paper& paper) {
   pictures.lying = pictures.front.height > 1.5 * pictures.front.width;
   if (pictures.lying) pictures.front = look_at(body, -head, left);
   pictures.side = pictures.lying ? look_at(body, -head, front) : look_at(body, front, head);
+  for (const Mask* mask : withheld_masks(paper)) {
+    withhold(pictures.front, *mask);
+    withhold(pictures.side, *mask);
+  }
   return pictures;
 }
 

@@ -5,6 +5,7 @@
 #include "figure_marks.h"
 #include "figure_route.h"
 #include "words.h"
+#include "plan_facts.h"
 
 namespace leastharm {
 namespace {
@@ -170,7 +171,8 @@ void draw_section_along(cairo_t* cairo, const Rect& where, const Paper& paper,
   const Vec3 centre = track.track.entry_lps_mm + along * (axis.from_mm + axis.to_mm) / 2;
   const SlicePlane plane = plane_about(centre, along, -up, axis.to_mm - axis.from_mm,
                                        picture.height / axis.pt_per_mm(), picture.width);
-  const Slice slice = cut(body, plane, kGreyScale);
+  Slice slice = cut(body, plane, kGreyScale);
+  withhold(slice, withheld_masks(paper));
   const double scale = picture.width / plane.width;
   auto taken = near_segment(plane, track.track.entry_lps_mm - 20 * along, track.track.tip_lps_mm,
                             track.track.needle.outer_mm / 2 + 4 / axis.pt_per_mm());
@@ -200,7 +202,8 @@ void draw_section_across(cairo_t* cairo, const Rect& where, const Paper& paper,
   const double field_mm = std::max(36.0, 8 * track.track.needle.outer_mm);
   const SlicePlane plane = plane_about(core_centre(track), right, -up, field_mm,
                                        field_mm * where.height / where.width, where.width);
-  const Slice slice = cut(body, plane, kGreyScale);
+  Slice slice = cut(body, plane, kGreyScale);
+  withhold(slice, withheld_masks(paper));
   const double pt_per_mm = where.width / field_mm, cx = where.x + where.width / 2,
                cy = where.y + where.height / 2;
   const Vec3 core = core_centre(track);
@@ -237,7 +240,8 @@ int draw_scanner_slice(cairo_t* cairo, const Rect& where, const Paper& paper,
   centre += ((extent.low_up + extent.high_up) / 2 - centre.dot(up)) * up;
   const SlicePlane plane =
       plane_about(centre, right, -up, width_mm, width_mm * aspect, where.width);
-  const Slice slice = cut(body, plane, kGreyScale);
+  Slice slice = cut(body, plane, kGreyScale);
+  withhold(slice, withheld_masks(paper));
   const double pt_per_mm = where.width / width_mm;
   auto taken = near_segment(plane, track.track.entry_lps_mm, track.track.tip_lps_mm, 3 / pt_per_mm);
   take_edges(plane, where.width / plane.width, taken);

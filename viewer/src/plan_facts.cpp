@@ -116,6 +116,13 @@ std::string certificate_sentence(const Paper& paper) {
          " % above the least possible.";
 }
 
+std::vector<const Mask*> withheld_masks(const Paper& paper) {
+  std::vector<const Mask*> masks;
+  for (const std::string& name : paper.withheld)
+    if (const Mark* mark = paper.volumes.body.find_mark(name)) masks.push_back(&mark->mask);
+  return masks;
+}
+
 std::string plan_name(const Paper& paper) {
   return "Plan version " + std::to_string(paper.file.plan_version) + " · " +
          paper.plan_sha256.substr(0, 8);
@@ -130,6 +137,7 @@ std::string latest_date(const CaseFile& file) {
   take(file.frame_at);
   for (const Approval& approval : file.approvals) take(approval.at);
   for (const Waiver& waiver : file.waivers) take(waiver.at);
+  for (const Record& record : file.records) take(record.at);
   return latest;
 }
 

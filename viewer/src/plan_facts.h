@@ -51,6 +51,9 @@ inline constexpr const char* kLeastHarmMeans =
 /// How near the plan is to the least possible score, in words; says so where no proof exists.
 [[nodiscard]] std::string certificate_sentence(const Paper& paper);
 
+/// The masks of what no picture shows.
+[[nodiscard]] std::vector<const Mask*> withheld_masks(const Paper& paper);
+
 /// "Plan version 3 · 3f2a91c0".
 [[nodiscard]] std::string plan_name(const Paper& paper);
 /// The latest date that the case records, as "2026-03-01T09:30:00Z"; empty without any.

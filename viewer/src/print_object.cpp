@@ -124,6 +124,9 @@ void print_object(const Print& print) {
   sheet.labelled("Legal status", answer(file, "legal status"));
   sheet.labelled("Consultation", answer(file, "consultation"));
   sheet.labelled("Condition", answer(file, "condition"));
+  if (!print.paper.withheld.empty())
+    sheet.labelled("Withheld", "No picture in this paper shows: " + listed(print.paper.withheld) +
+                                   ". Left out at the wish of whoever printed it.");
   print_frame(print);
   print_ct(print);
   print_materials(print);

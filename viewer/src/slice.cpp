@@ -157,6 +157,17 @@ Slice cut(const Body& body, const SlicePlane& plane, const GreyScale& scale) {
   return slice;
 }
 
+void withhold(Slice& slice, const std::vector<const Mask*>& masks) {
+  for (const Mask* mask : masks)
+    for (int row = 0; row < slice.plane.height; ++row)
+      for (int column = 0; column < slice.plane.width; ++column) {
+        if (!mask->contains(mask->grid.voxel_at(slice.plane.at(column, row)))) continue;
+        const std::size_t here = static_cast<std::size_t>(row) * slice.plane.width + column;
+        slice.grey[here] = kOutsideScan;
+        slice.material[here] = slice.measured[here] = 0;
+      }
+}
+
 double hu_at(const Body& body, const Vec3& lps_mm) {
   const Corners corners = corners_of(body.grid, lps_mm);
   return corners.inside ? hu_of(body, corners) : std::numeric_limits<double>::quiet_NaN();

@@ -40,6 +40,9 @@ struct Slice {
 };
 [[nodiscard]] Slice cut(const Body& body, const SlicePlane& plane, const GreyScale& scale);
 
+/// Blanks what lies in any of the masks: no picture shows it.
+void withhold(Slice& slice, const std::vector<const Mask*>& masks);
+
 /// Trilinear HU; NaN outside the grid or where the scanner gave no reading.
 [[nodiscard]] double hu_at(const Body& body, const Vec3& lps_mm);
 

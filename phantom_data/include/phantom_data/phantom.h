@@ -26,6 +26,7 @@ struct Pose {
 /// What may differ from the scenario's own settings.
 struct PhantomOptions {
   std::uint64_t seed = 1;
+  std::uint64_t scan = 0;              ///< another number: the same body scanned again, with noise of its own
   std::optional<Vec3> spacing_mm;      ///< voxel size along i, j, k; 0.3 to 10 mm each
   std::optional<double> noise_hu;      ///< standard deviation, 0 to 200 HU
   std::optional<Vec3> grid_rotation_deg;   ///< of the scanner's grid about the LPS axes x, then y, then z

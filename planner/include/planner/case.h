@@ -14,6 +14,7 @@
 #include "planner/assess.h"
 #include "planner/body.h"
 #include "planner/propose.h"
+#include "planner/records.h"
 #include "planner/request.h"
 
 namespace leastharm {
@@ -103,8 +104,11 @@ struct CaseFile {
   std::string last_plan_sha256;
   std::vector<Approval> approvals;
   std::vector<Printout> printouts;
+  std::vector<Record> records;                ///< transfers, cores, uses: what happened after planning
 };
 
+[[nodiscard]] nlohmann::json to_json(const CtReference& ct);
+[[nodiscard]] CtReference parse_ct_reference(const nlohmann::json& json);
 [[nodiscard]] nlohmann::json to_json(const CaseFile& file);
 [[nodiscard]] CaseFile parse_case_file(const nlohmann::json& json);
 
@@ -170,6 +174,9 @@ class CaseFolder {
   std::unique_ptr<Lock> lock_;
   bool is_new_ = false;
 };
+
+/// Records that a former state in history/ holds and case.json no longer does, in words.
+[[nodiscard]] std::vector<std::string> lost_records(const CaseFolder& folder);
 
 /// The volumes of a case, read once, and the body over them.
 struct OpenedCase {

@@ -2,10 +2,12 @@
 
 #include <filesystem>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "planner/case.h"
+#include "planner/transfer.h"
 
 namespace leastharm {
 
@@ -19,6 +21,8 @@ struct Paper {
   std::string plan_sha256;
   std::map<std::string, std::string> parts;   ///< hash of each bound part
   std::string software_version;
+  std::optional<Transfer> transfer = {};      ///< of this plan into the day's CT, where there is one
+  std::vector<std::string> withheld = {};     ///< names of marks that no picture shows
 };
 
 enum class PageSize { a4, letter };
@@ -26,6 +30,11 @@ enum class PageSize { a4, letter };
 /// Writes the plan as a PDF with the contract's sections. Same paper, same bytes. Throws BadInput where the file
 /// cannot be written.
 void print_plan(const Paper& paper, const std::filesystem::path& output, PageSize size = PageSize::a4);
+
+/// Writes the day's card: what the operator needs beside the scanner, in large type, a page a session of up to five
+/// tracks. Same transfer, same bytes. Throws BadInput as above.
+void print_day_card(const CaseFile& file, const Transfer& transfer, const std::filesystem::path& output,
+                    PageSize size = PageSize::a4);
 
 /// The pictures of the printout as PNG files, for README and screens: "body", "routes", "log"; returns what it wrote.
 std::vector<std::filesystem::path> draw_pictures(const Paper& paper, const std::filesystem::path& folder);

@@ -55,10 +55,11 @@ int run(const std::vector<std::string>& arguments, const Console& console) {
   add_mark_commands(program, console);
   add_plan_commands(program, console);
   add_paper_commands(program, console);
+  add_day_commands(program, console);
+  add_sample_commands(program, console);
   add_export_command(program, console);
   add_demo_command(program, console);
   add_view_command(program, console);
-  add_unbuilt_commands(program, console);
   check_names(program, arguments);
   try {
     program.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));

@@ -33,10 +33,11 @@ void add_intake_commands(CLI::App& program, const Console& console);    // inspe
 void add_mark_commands(CLI::App& program, const Console& console);      // orient, mark
 void add_plan_commands(CLI::App& program, const Console& console);      // needles, enough, propose, adopt, assess
 void add_paper_commands(CLI::App& program, const Console& console);     // print, approve, verify
+void add_day_commands(CLI::App& program, const Console& console);       // transfer, record
+void add_sample_commands(CLI::App& program, const Console& console);    // use, archive
 void add_export_command(CLI::App& program, const Console& console);
 void add_demo_command(CLI::App& program, const Console& console);
 void add_view_command(CLI::App& program, const Console& console);
-void add_unbuilt_commands(CLI::App& program, const Console& console);   // what a later version brings
 
 /// "1,2.5,-3" to numbers. Throws BadInput naming the option unless there are exactly `count`, all finite.
 [[nodiscard]] std::vector<double> numbers_from(const std::string& text, std::size_t count, std::string_view option);
@@ -51,6 +52,7 @@ void print_findings(std::ostream& out, const std::vector<Finding>& findings);
 [[nodiscard]] std::string nearest_word(const std::string& word, const std::vector<std::string>& words);
 /// The request of a case, or the defaults where nothing was asked yet.
 [[nodiscard]] RequestFile request_of(const CaseFile& file);
+[[nodiscard]] std::string tracks_csv(const Assessment& assessment);
 /// The case's own tracks, assessed.
 [[nodiscard]] Assessment assess_plan(const CaseFolder& folder, const OpenedCase& volumes, std::uint64_t seed);
 

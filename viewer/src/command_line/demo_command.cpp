@@ -137,6 +137,60 @@ struct Demo {
               (folder / "tracks.csv").string()});
     say("Exported: materials.nrrd and tracks.csv, for other programs");
   }
+
+  /// The object lies otherwise on the day, and the scanner's noise is new.
+  void scan_on_the_day(const phantom::Phantom& planned) {
+    phantom::PhantomOptions options;
+    options.scan = 2;
+    options.pose.rotation_deg = Vec3(2, -3, 6);
+    options.pose.shift_mm = Vec3(30, -18, 20);
+    options.spacing_mm = planned.hu.grid.spacing_mm;
+    const phantom::Phantom day = phantom::make_phantom("adult", options);
+    fs::remove_all(folder / "day_ct");
+    phantom::CtSeriesOptions series;
+    series.seed = "invented body, the day of sampling";
+    phantom::write_ct_series(day.hu, folder / "day_ct", series);
+  }
+
+  void carry_into_the_day() {
+    const auto moved = run_json_step({"transfer", "--case", case_path, "--ct", (folder / "day_ct").string()});
+    double worst = 0;
+    for (const auto& tip : moved["registration"]["tips"]) worst = std::max(worst, tip["error_p95_mm"].get<double>());
+    run_step({"print", "--case", case_path, "--day-card", "--output", (folder / "day-card.pdf").string()});
+    say("The day: scanned again, turned by " + fixed(moved["registration"]["rotation_deg"], 1) +
+        " degrees; the plan was carried over (95 of 100 errors at a tip below " + fixed(worst, 1) + " mm), the day's card printed");
+  }
+
+  /// Every core but one; what the scale said is invented.
+  void take_and_record() {
+    const auto tracks = run_json_step({"assess", "--case", case_path})["tracks"];
+    double net_mg = 0;
+    for (std::size_t n = 0; n < tracks.size(); ++n) {
+      const bool aborted = n + 1 == tracks.size();
+      nlohmann::json said{{"outcome", aborted ? "aborted" : "taken"},
+                          {"taken_at", "2026-03-04T1" + std::to_string(n % 10) + ":00:00Z"},
+                          {"persons", {{{"name", "O. Example (invented)"}, {"role", "operator"}}}}};
+      if (aborted) {
+        said["reason"] = "unexpected resistance, stopped by the conservator";
+      } else {
+        net_mg = std::round(10 * tracks[n]["core"]["mass_mg"].get<double>()) / 10;
+        said.update({{"sample", "INVENTED-1/" + std::to_string(n + 1)}, {"gross_mg", 1200 + net_mg}, {"tare_mg", 1200}, {"net_mg", net_mg},
+                     {"container", "glass vial " + std::to_string(n + 1)}, {"custodian", "The invented collection's keeper"}});
+      }
+      const fs::path file = folder / ("taken-" + std::to_string(n + 1) + ".json");
+      write_whole(file, said.dump(1) + "\n");
+      run_step({"record", "--case", case_path, "--track", tracks[n]["id"], "--taken", file.string()});
+    }
+    run_step({"use", "--case", case_path, "--sample", "INVENTED-1/1", "--mg", "5", "--for", "gas chromatography", "--by", "An invented laboratory"});
+    run_step({"verify", "--case", case_path});
+    say("Recorded: " + std::to_string(tracks.size() - 1) + " cores taken, one aborted; 5 mg used; balances and records agree");
+  }
+
+  void put_away() {
+    fs::remove_all(folder / "archive");
+    run_step({"archive", "--case", case_path, "--output", (folder / "archive").string()});
+    say("Archived: " + (folder / "archive").string() + ", readable without any program");
+  }
 };
 
 void run_demo(const std::string& output, const Console& console) {
@@ -147,6 +201,10 @@ void run_demo(const std::string& output, const Console& console) {
   demo.confirm_and_mark(body);
   demo.plan();
   demo.put_on_paper();
+  demo.scan_on_the_day(body);
+  demo.carry_into_the_day();
+  demo.take_and_record();
+  demo.put_away();
   console.out << "\nEverything shown is invented. Read " << (demo.folder / "plan.pdf").string() << " and the pictures in "
               << (demo.folder / "pictures").string() << "\n";
 }

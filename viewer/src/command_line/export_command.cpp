@@ -1,4 +1,4 @@
-// export, and the commands that a later version brings.
+// export: parts of a case for other programs.
 #include <algorithm>
 #include <sstream>
 
@@ -14,8 +14,6 @@ namespace {
 struct ExportOptions {
   std::string case_path, what, as, output;
 };
-
-[[noreturn]] void not_built(const std::string& what) { throw BadInput(what + " is not built yet in this version"); }
 
 void check_ending(const fs::path& output, const std::string& as) {
   const std::string name = output.filename().string();
@@ -40,6 +38,8 @@ std::string quoted(const std::string& text) {
   return '"' + inside + '"';
 }
 
+}  // namespace
+
 std::string tracks_csv(const Assessment& assessment) {
   std::ostringstream csv;
   csv << "id,request,side,admissible,needle,outer_mm,bore_mm,entry_x_lps_mm,entry_y_lps_mm,entry_z_lps_mm,tip_x_lps_mm,"
@@ -63,6 +63,8 @@ std::string tracks_csv(const Assessment& assessment) {
   return csv.str();
 }
 
+namespace {
+
 void export_case(const ExportOptions& o, const Console& console) {
   const CaseFolder folder = CaseFolder::open(o.case_path);
   const bool volume = o.as == "nrrd" || o.as == "nifti";
@@ -73,11 +75,15 @@ void export_case(const ExportOptions& o, const Console& console) {
     export_marks(folder, o);
   } else if (o.what == "tracks" && o.as == "csv") {
     write_whole(o.output, tracks_csv(assess_plan(folder, *open_volumes(folder), 1)));
-  } else if (o.what == "samples" || o.as == "dicom-seg" || o.as == "stl" || o.as == "json-ld") {
-    not_built("export --what " + o.what + " --as " + o.as);
+  } else if (o.what == "samples" && o.as == "csv") {
+    write_whole(o.output, samples_csv(cores_of(folder.file.records), folder.file.object_id));
+  } else if (o.what == "samples" && o.as == "json-ld") {
+    write_whole(o.output, samples_json_ld(cores_of(folder.file.records), folder.file.object_id).dump(1) + "\n");
+  } else if (o.as == "dicom-seg" || o.as == "stl") {
+    throw BadInput("export --as " + o.as + " is not built yet in this version");
   } else {
     throw BadInput("export --what " + o.what + " --as " + o.as +
-                   ": materials and marks go as nrrd or nifti, tracks as csv");
+                   ": materials and marks go as nrrd or nifti, tracks as csv, samples as csv or json-ld");
   }
   console.out << o.what << " written to " << o.output << "\n";
 }
@@ -92,14 +98,6 @@ void add_export_command(CLI::App& program, const Console& console) {
   command->add_option("--as", o->as, "nrrd, nifti, dicom-seg, csv, stl or json-ld")->required();
   command->add_option("--output", o->output, "File to write; for marks, a folder")->required();
   command->callback([=] { export_case(*o, console); });
-}
-
-void add_unbuilt_commands(CLI::App& program, const Console&) {
-  for (const std::string name : {"transfer", "record", "use", "archive"}) {
-    auto* command = program.add_subcommand(name, "Not built yet");
-    command->allow_extras();
-    command->callback([name] { not_built(name); });
-  }
 }
 
 }  // namespace leastharm

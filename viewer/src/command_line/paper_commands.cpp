@@ -39,13 +39,41 @@ Paper paper_of(const CaseFolder& folder, const OpenedCase& volumes) {
 
 struct PrintOptions {
   std::string case_path, output, pictures, page = "a4";
+  std::vector<std::string> withhold;
+  bool day_card = false;
 };
+
+void check_withheld(const PrintOptions& o, const OpenedCase& volumes) {
+  for (const std::string& name : o.withhold)
+    if (volumes.body.find_mark(name) == nullptr)
+      throw BadInput("--withhold \"" + name + "\": no such mark stands in this case; mark the region first with  leastharm mark");
+}
+
+/// Only ever in the day's CT: where nothing was transferred, there is nothing to print.
+void print_card(const PrintOptions& o, const Console& console) {
+  const CaseFolder folder = CaseFolder::open(o.case_path);
+  const auto transfer = standing_transfer(folder);
+  if (!transfer)
+    throw BadInput("this plan was not transferred into the CT of the day: do so with  leastharm transfer --case " + o.case_path +
+                   " --ct PATH  (where the needle is set in the planning CT itself, name that CT)");
+  fs::path output = o.output;
+  if (output.empty()) {
+    fs::create_directories(folder.root() / "printouts");
+    output = folder.root() / "printouts" / ("day-card-" + transfer->plan + "-" + std::to_string(transfer->number) + ".pdf");
+  }
+  print_day_card(folder.file, *transfer, output, o.page == "a4" ? PageSize::a4 : PageSize::letter);
+  console.out << "day's card of plan " << transfer->plan << ", transfer " << transfer->number << ", printed to " << output.string() << "\n";
+}
 
 void print_case(const PrintOptions& o, const Console& console) {
   if (o.page != "a4" && o.page != "letter") throw BadInput("--page \"" + o.page + "\": use a4 or letter");
+  if (o.day_card) return print_card(o, console);
   CaseFolder folder = CaseFolder::open(o.case_path);
   const auto volumes = open_volumes(folder);
-  const Paper paper = paper_of(folder, *volumes);
+  check_withheld(o, *volumes);
+  Paper paper = paper_of(folder, *volumes);
+  paper.transfer = standing_transfer(folder);
+  paper.withheld = o.withhold;
   fs::path output = o.output;
   if (output.empty()) {
     fs::create_directories(folder.root() / "printouts");
@@ -144,17 +172,26 @@ void check_printouts(const CaseFolder& folder, Failures& failures) {
     failures.push_back("printout: " + last.file + " shows another state of the plan: print it again");
 }
 
+void check_records(const CaseFolder& folder, Failures& failures) {
+  for (const std::string& fault : record_faults(folder.file.records)) failures.push_back(fault);
+  attempt(failures, "records", [&] {
+    for (const std::string& fault : lost_records(folder)) failures.push_back(fault);
+  });
+  for (const std::string& fault : transfer_faults(folder)) failures.push_back("transfer: " + fault);
+}
+
 void verify(const std::string& case_path, bool as_json, const Console& console) {
   const CaseFolder folder = CaseFolder::open(case_path);
   Failures failures;
   check_voxels(folder, failures);
   check_approvals(folder.file, failures);
   check_printouts(folder, failures);
+  check_records(folder, failures);
   if (as_json)
     console.out << json{{"ok", failures.empty()}, {"plan_sha256", plan_sha256(folder.file)}, {"failures", failures}}.dump(1)
                 << "\n";
   else if (failures.empty())
-    console.out << "plan " << plan_label(folder.file) << ": hashes, approvals and printout agree\n";
+    console.out << "plan " << plan_label(folder.file) << ": hashes, approvals, printout and records agree\n";
   if (failures.empty()) return;
   std::string text = "verify failed";
   for (const std::string& failure : failures) text += "\n  " + failure;
@@ -170,6 +207,8 @@ void add_paper_commands(CLI::App& program, const Console& console) {
   print_command->add_option("--output", p->output, "PDF to write (default: in the case's printouts)");
   print_command->add_option("--page", p->page, "a4 or letter");
   print_command->add_option("--pictures", p->pictures, "Folder for the main figures as PNG files");
+  print_command->add_option("--withhold", p->withhold, "Mark that no picture shows, such as the face; may be given again");
+  print_command->add_flag("--day-card", p->day_card, "The operator's card instead: a page a session, in the day's CT (after transfer)");
   print_command->callback([=] { print_case(*p, console); });
 
   auto* approve_command = program.add_subcommand("approve", "Record who agrees to the plan, or does not");
@@ -183,7 +222,7 @@ void add_paper_commands(CLI::App& program, const Console& console) {
   approve_command->add_option("--note", a->note, "Anything else to record");
   approve_command->callback([=] { approve(*a, console); });
 
-  auto* verify_command = program.add_subcommand("verify", "Check hashes, approvals and printout against the plan");
+  auto* verify_command = program.add_subcommand("verify", "Check hashes, approvals, printout, records and balances");
   auto case_path = std::make_shared<std::string>();
   auto as_json = std::make_shared<bool>(false);
   verify_command->add_option("--case", *case_path, "Case folder")->required();
