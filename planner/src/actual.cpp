@@ -7,6 +7,11 @@
 
 namespace leastharm {
 
+Track begun_before(Track track, double by_mm) {
+  track.entry_lps_mm -= by_mm * axis_of(track);
+  return track;
+}
+
 OffPlan off_plan(const Track& planned, const Track& actual) {
   const Vec3 axis = axis_of(planned), tip = actual.tip_lps_mm - planned.tip_lps_mm;
   OffPlan off;
@@ -25,7 +30,7 @@ nlohmann::json to_json(const OffPlan& off) {
 
 TrackAssessment assess_actual(const OpenedCase& volumes, const RequestFile& request, Track actual) {
   constexpr double kBack_mm = 10;   // an entry read off a picture may lie a little below the surface
-  actual.entry_lps_mm -= kBack_mm * axis_of(actual);
+  actual = begun_before(std::move(actual), kBack_mm);
   return assess(volumes.body, request, {actual}).tracks.front();
 }
 

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "imaging/error.h"
+#include "planner/actual.h"
 #include "planner/density.h"
 #include "planner/text.h"
 #include "workers.h"
@@ -192,7 +193,10 @@ Transfer make_transfer(const CaseFile& file, const OpenedCase& planning, CtVolum
   const auto moved = t.same_ct ? nullptr : carried_body(planning, std::move(day), registration.day_from_planning);
   const Body& body = moved ? moved->body : planning.body;
   const RequestFile request = file.request.value_or(RequestFile{});
-  const Assessment assessment = assess(body, request, t.tracks);
+  std::vector<Track> from_outside = t.tracks;   // a carried entry may lie a part of a voxel below the carried surface
+  if (!t.same_ct)
+    for (Track& track : from_outside) track = begun_before(track, kBesideObject_mm);
+  const Assessment assessment = assess(body, request, from_outside);
   t.assessment = to_json(assessment);
   t.card = make_day_card(body, assessment, registration.target_error_p95_mm, request.placement);
   return t;

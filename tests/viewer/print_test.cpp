@@ -419,6 +419,52 @@ TEST_F(Printout, RefusesAPlaceThatCannotBeWritten) {
       BadInput);
 }
 
+/// A card for tracks with long names and long reasons to halt.
+fs::path card_of(int tracks, const std::string& name, PageSize size = PageSize::a4) {
+  Transfer transfer{.number = 3, .at = "2026-03-04T08:00:00Z", .plan_sha256 = std::string(64, 'a'), .plan = "v2-aaaaaaaa"};
+  transfer.day_ct.sha256 = std::string(64, 'd');
+  transfer.registration.method = "surface and bone";
+  for (int n = 0; n < tracks; ++n) {
+    CardTrack t{.order = n + 1, .id = "left-flank-" + std::to_string(n + 1), .needle = needle_catalogue().front()};
+    t.entry_lps_mm = {-112.25, 88.5, -1234.5};
+    t.slice = 240, t.right_mm = -112.3, t.down_mm = 88.8, t.in_plane_deg = -134.5, t.out_of_plane_deg = 12.26;
+    t.depth_mm = 141.7, t.stop_mm = 8.3, t.error_p95_mm = 1.4, t.placement_mm = 3;
+    t.halts = {{70.8, "half depth"}, {92.4, "10 mm before dense-1 (7.2 mm beside the needle)"}};
+    t.admissible = n != 1;
+    if (n == 1) t.findings = {{Level::refused, "the chance that the core yields 7 mg is 0.894, under the limit of 0.9 by 0.006"}};
+    transfer.card.tracks.push_back(t);
+  }
+  print_day_card(usual_case().file, transfer, temporary(name), size);
+  return temporary(name);
+}
+
+TEST_F(Printout, SetsFiveTracksOnOneCardAndTwelveOnThree) {
+  EXPECT_EQ(poppler::pages_of(card_of(5, "card5.pdf")).size(), 1u);
+  const fs::path twelve = card_of(12, "card12.pdf", PageSize::letter);
+  EXPECT_EQ(poppler::pages_of(twelve).size(), 3u);
+  EXPECT_EQ(bytes_of(twelve), bytes_of(card_of(12, "card12_again.pdf", PageSize::letter)));
+  expect_words_inside(card_of(5, "card5.pdf"), 595.28, 841.89);
+  EXPECT_EQ(overlaps_in(card_of(5, "card5.pdf")), 0);
+  EXPECT_EQ(overlaps_in(twelve), 0);
+  const std::string text = on_one_line(poppler::text_of(card_of(5, "card5.pdf")));
+  for (const char* said : {"−1234.5 mm", "112.3 mm", "left of the picture’s middle", "134.5°", "12.3°", "141.7 mm", "8.3 mm of needle stay outside",
+                           "ASK FIRST", "92.4 mm (10 mm before dense-1)", "left-flank-5", "Anyone in the room may stop the work"})
+    EXPECT_THAT(text, HasSubstr(said)) << said;
+}
+
+TEST_F(Printout, ListsWhatWasTakenAndWhatIsLeft) {
+  const fs::path pdf = print_changed("taken.pdf", [](made::MadeCase& made) {
+    nlohmann::json said{{"outcome", "taken"}, {"sample", "S-7"}, {"gross_mg", 1214.2}, {"tare_mg", 1200}, {"container", "vial 7"},
+                        {"custodian", "Invented keeper"}, {"taken_at", "2026-03-04T09:30:00Z"},
+                        {"persons", {{{"name", "O. Example"}, {"role", "operator"}}}}};
+    record_core(made.file.records, {{"track", "T1"}, {"plan", "v2"}, {"taken", to_json(parse_taken(said))},
+                                    {"held_against_plan", {{"tip_mm", 2.4}}}, {"crossed", nullptr}, {"damage", nullptr}}, "2026-03-04T10:00:00Z");
+    record_use(made.file.records, {{"sample", "S-7"}, {"mg", 10}, {"for", "GC-MS"}, {"by", "Invented laboratory"}}, "2026-03-05T10:00:00Z");
+  });
+  const std::string text = on_one_line(poppler::text_of(pdf));
+  for (const char* said : {"Recorded so far", "S-7", "14.2", "10.0", "4.2", "2.4 mm", "vial 7"}) EXPECT_THAT(text, HasSubstr(said)) << said;
+}
+
 TEST_F(Printout, ShowsNothingOfWhatIsWithheld) {
   made::MadeCase& made = usual_case();
   const Grid& grid = made.volumes.body.grid;

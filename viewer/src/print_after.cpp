@@ -47,12 +47,42 @@ void print_labels(const Print& print) {
   sheet.skip(10.5);
 }
 
+/// What was recorded so far.
+void print_cores(const Print& print) {
+  const std::vector<Core> cores = cores_of(print.file().records);
+  if (cores.empty()) return;
+  print.sheet.heading("Recorded so far");
+  Table table{{{"Track", 0.6},
+               {"Sample", 1.3},
+               {"Net, mg", 0.55, Align::right},
+               {"Used, mg", 0.6, Align::right},
+               {"Left, mg", 0.55, Align::right},
+               {"Tip off the plan", 0.8, Align::right},
+               {"Container, custodian", 1.6},
+               {"When, by whom", 1.5}},
+              {},
+              false};
+  for (const Core& c : cores) {
+    const Taken& t = c.taken;
+    std::string who = date_words(t.taken_at);
+    for (const Person& p : t.persons) who += ", " + p.name + " (" + p.role + ")";
+    const auto mass = [&](double value) { return t.aborted ? std::string("–") : number(value, 1); };
+    table.rows.push_back(
+        {c.track, t.aborted ? "aborted: " + t.reason : t.sample, mass(t.net_mg), mass(c.used_mg()),
+         mass(c.left_mg()),
+         c.held_against_plan.is_null() ? "–" : mm(c.held_against_plan.at("tip_mm")),
+         t.aborted ? "–" : t.container + "; " + t.custodian, who});
+  }
+  draw_table(print.sheet, table);
+}
+
 }  // namespace
 
 void print_after(const Print& print) {
   Sheet& sheet = print.sheet;
   sheet.section(title::after);
   if (!print.tracks().empty()) print_labels(print);
+  print_cores(print);
   sheet.labelled("Remains", answer(print.file(), "remains"));
   sheet.labelled("Custodian", answer(print.file(), "custodian"));
   sheet.labelled("Analyst", answer(print.file(), "analyst"));

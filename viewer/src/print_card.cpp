@@ -10,11 +10,11 @@
 namespace leastharm {
 namespace {
 
-constexpr double kBand = 115.5, kHeader = 98, kFooter = 91, kNumberColumn = 66;
-const TextStyle kValue{18, 21, Weight::bold};
+constexpr double kLeastBand = 105.5, kMostBand = 133, kHeader = 94, kFooter = 84, kNumberColumn = 66;
+const TextStyle kValue{18.5, 21, Weight::bold};
 const TextStyle kName{7.8, 10.5, Weight::bold, false, kQuiet};
 const TextStyle kUnder{8, 10.5};
-const TextStyle kHalt{10.5, 14, Weight::semibold, false, kInk, Align::left, 2};
+const TextStyle kHalt{10.5, 13.5, Weight::semibold};
 
 struct Cell {
   std::string name, value, under;
@@ -32,24 +32,32 @@ std::vector<Cell> place_of(const CardTrack& t) {
 /// How the needle goes in.
 std::vector<Cell> way_of(const CardTrack& t) {
   const auto degrees = [](double d) { return number(std::abs(d), 1) + "°"; };
-  return {{"IN PLANE, FROM STRAIGHT DOWN", degrees(t.in_plane_deg), t.in_plane_deg >= 0 ? "tip to the picture’s right" : "tip to the picture’s left"},
+  return {{"IN PLANE, FROM DOWN", degrees(t.in_plane_deg), t.in_plane_deg >= 0 ? "tip to the picture’s right" : "tip to the picture’s left"},
           {"OUT OF PLANE", degrees(t.out_of_plane_deg), t.out_of_plane_deg >= 0 ? "tip to higher slice numbers" : "tip to lower slice numbers"},
           {"DEPTH · STOP", number(t.depth_mm, 1) + " mm", number(t.stop_mm, 1) + " mm of needle stay outside"}};
 }
 
 std::string halts_of(const CardTrack& t) {
   std::string text = "Halt, leave the room, scan:  ";
-  for (std::size_t n = 0; n < t.halts.size(); ++n)
+  for (std::size_t n = 0; n < t.halts.size(); ++n) {
+    const std::string& why = t.halts[n].why;
     text += (n == 0 ? "" : "  ·  ") + (t.halts[n].depth_mm <= 0 ? "before entering" : number(t.halts[n].depth_mm, 1) + " mm") +
-            " (" + t.halts[n].why + ")";
+            " (" + why.substr(0, why.find(" (")) + ")";   // how far beside the needle stands in the plan
+  }
   return text;
+}
+
+/// What the plan's limits have to say against a track in this CT; empty where nothing.
+std::string objection_to(const CardTrack& t) {
+  const auto refused = std::ranges::find(t.findings, Level::refused, &Finding::level);
+  return refused == t.findings.end() ? "" : "ASK FIRST: " + refused->what;
 }
 
 void draw_cells(cairo_t* cairo, const std::vector<Cell>& cells, double x, double width, double y) {
   for (const Cell& cell : cells) {
-    draw_line_of_text(cairo, cell.name, kName, x, y + 8);
-    draw_line_of_text(cairo, cell.value, kValue, x, y + 26);
-    draw_line_of_text(cairo, cell.under, kUnder, x, y + 36);
+    draw_line_of_text(cairo, cell.name, kName, x, y + 7);
+    draw_line_of_text(cairo, cell.value, kValue, x, y + 23.5);
+    draw_line_of_text(cairo, cell.under, kUnder, x, y + 32.5);
     x += width / static_cast<double>(cells.size());
   }
 }
@@ -60,27 +68,30 @@ void draw_number(cairo_t* cairo, const CardTrack& t, double x, double y) {
   set_colour(cairo, kInk);
   cairo_fill(cairo);
   draw_line_of_text(cairo, std::to_string(t.order), {19, 21, Weight::bold, false, kWhite, Align::centre}, x + 19, y + 27.5);
-  TextStyle id{12, 14, Weight::bold};
-  id.most_lines = 1;
-  TextBlock(cairo, t.id, id, kNumberColumn - 8).draw(x, y + 43);
+  const TextBlock id(cairo, t.id, {t.id.size() > 6 ? 8.5 : 12, t.id.size() > 6 ? 10.5 : 14, Weight::bold, false, kInk, Align::left, 3}, kNumberColumn - 8);
+  id.draw(x, y + 42);
   TextStyle needle = kUnder;
-  needle.most_lines = 3;
-  TextBlock(cairo, t.needle.name.empty() ? mm(t.needle.bore_mm) + " bore" : t.needle.name, needle, kNumberColumn - 8).draw(x, y + 58);
+  needle.most_lines = id.lines() > 1 ? 2 : 3;
+  TextBlock(cairo, t.needle.name.empty() ? mm(t.needle.bore_mm) + " bore" : t.needle.name, needle, kNumberColumn - 8).draw(x, y + 43 + id.height());
 }
 
-void draw_band(Sheet& sheet, const CardTrack& t) {
-  const Rect band = sheet.box(kBand);
+void draw_band(Sheet& sheet, const CardTrack& t, double height) {
+  const Rect band = sheet.box(height);
+  const double air = (height - kLeastBand) / 4;   // between the rows
   cairo_t* cairo = sheet.cairo();
   draw_rule(cairo, band.x, band.right(), band.y, 0.8);
-  draw_number(cairo, t, band.x, band.y + 7);
+  draw_number(cairo, t, band.x, band.y + 7 + air);
   const double x = band.x + kNumberColumn, width = band.width - kNumberColumn;
-  draw_cells(cairo, place_of(t), x, width, band.y + 3.5);
-  draw_cells(cairo, way_of(t), x, width, band.y + 43);
-  TextStyle halt = kHalt;
-  std::string text = halts_of(t);
-  if (!t.admissible) text = "DO NOT USE: not admissible in this CT. " + text;
-  const TextBlock block(cairo, text, halt, width);
-  block.draw(x, band.y + 83);
+  draw_cells(cairo, place_of(t), x, width, band.y + 4 + air);
+  draw_cells(cairo, way_of(t), x, width, band.y + 41 + 2 * air);
+  const TextBlock halts(cairo, halts_of(t), kHalt, width);   // never cut short
+  halts.draw(x, band.y + 77.5 + 3 * air);
+  if (const std::string objection = objection_to(t); !objection.empty()) {
+    TextStyle style = kHalt;
+    style.size_pt = 9.5;
+    style.most_lines = 1;
+    TextBlock(cairo, objection, style, width).draw(x, band.y + 77.5 + 3 * air + halts.height());
+  }
 }
 
 std::string worst_error(const Transfer& transfer) {
@@ -120,21 +131,23 @@ void draw_footer(Sheet& sheet, const CaseFile& file) {
   TextBlock(cairo, "Planning aid only: licensed people and local rules decide. Nobody in the room during an exposure. Offsets are from "
                    "the middle of the axial picture: check with a marker what point this scanner’s laser shows.",
             style::caption, area.width)
-      .draw(area.x, y + 63);
+      .draw(area.x, y + 56);
 }
 
 std::string compose_card(const CaseFile& file, const Transfer& transfer, PageSize size, PageNotes& notes) {
   Sheet sheet(size, {"Day’s card for " + file.object_id, "Plan " + transfer.plan, file.object_id, "Plan " + transfer.plan, transfer.at}, notes);
   const auto& tracks = transfer.card.tracks;
-  const int a_page = std::max(1, static_cast<int>((sheet.area().height - kHeader - kFooter) / kBand));
-  const int sessions = (static_cast<int>(tracks.size()) + a_page - 1) / a_page;
+  const double room = sheet.area().height - kHeader - kFooter;
+  const auto pages_for = [&](std::size_t a_page) { return (tracks.size() + a_page - 1) / a_page; };
+  const std::size_t sessions = pages_for(static_cast<std::size_t>(room / kLeastBand)), a_page = pages_for(sessions);   // spread evenly
+  const double band = std::min(kMostBand, room / static_cast<double>(a_page));
   for (std::size_t n = 0; n < tracks.size(); ++n) {
-    if (n % static_cast<std::size_t>(a_page) == 0) {
+    if (n % a_page == 0) {
       if (n > 0) sheet.new_page();
-      draw_header(sheet, file, transfer, static_cast<int>(n) / a_page + 1, sessions);
+      draw_header(sheet, file, transfer, static_cast<int>(n / a_page) + 1, static_cast<int>(sessions));
     }
-    draw_band(sheet, tracks[n]);
-    if ((n + 1) % static_cast<std::size_t>(a_page) == 0 || n + 1 == tracks.size()) draw_footer(sheet, file);
+    draw_band(sheet, tracks[n], band);
+    if ((n + 1) % a_page == 0 || n + 1 == tracks.size()) draw_footer(sheet, file);
   }
   std::string bytes = sheet.finish();
   notes = sheet.notes();

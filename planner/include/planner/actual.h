@@ -17,6 +17,9 @@ struct OffPlan {
 [[nodiscard]] OffPlan off_plan(const Track& planned, const Track& actual);
 [[nodiscard]] nlohmann::json to_json(const OffPlan& off);
 
+/// The track with its given entry moved back along its axis, so that the first surface is found from outside.
+[[nodiscard]] Track begun_before(Track track, double by_mm);
+
 /// A needle that went in, assessed where it really lay. `actual` is in the planning CT; its entry is moved onto the first
 /// surface. Throws BadInput where it misses the object.
 [[nodiscard]] TrackAssessment assess_actual(const OpenedCase& volumes, const RequestFile& request, Track actual);
