@@ -232,6 +232,27 @@ TEST_F(Day, RecordsHoldTheTakenAgainstThePlanned) {
   EXPECT_NEAR(what["held_against_plan"]["angle_deg"], std::atan2(a.cross(b).norm(), a.dot(b)) * 180 / 3.14159265, 0.5);
 }
 
+TEST_F(Day, ANeedleInTheScannerIsFoundAndHeldAgainstThePlan) {
+  // It went in 4 mm off at the tip, in a scan that lies otherwise than both before.
+  const RigidTransform there = pose({0, 1, 0.2}, 5, {40, -215, 605});
+  Scan scan = scan_of({}, there, grid_about(there, {1.6, 1.6, 2.0}), 20, 9);
+  const auto place = [&](const Vec3& planning) { return there.apply(kPlanned.inverse().apply(planning)); };
+  const Vec3 tip = planned_tip(0) + Vec3(0, 0, 4), entry = planned_entry(0);
+  test::put_cylinder(scan.hu, place(entry + 0.4 * (entry - tip)), place(tip), 1.5, 1.2, 12000);
+  write_hu(scan.hu, path("needle.nrrd"));
+  const std::string track = case_json()["plan"]["tracks"][0]["id"];
+  const Answer seen = in_case({"record", "--track", track, "--ct", path("needle.nrrd"), "--taken", write("t.json", taken("S1", 14.2).dump()), "--json"});
+  ASSERT_EQ(seen.status, 0) << seen.err;
+  const json what = seen.json()["what"];
+  EXPECT_EQ(what["position"]["seen"], "needle");
+  EXPECT_LT((vec(what["planning_tip_lps_mm"]) - tip).norm(), 1.5) << what.dump(1) << planned_tip(0).transpose() << " " << planned_entry(0).transpose();
+  EXPECT_NEAR(what["held_against_plan"]["tip_mm"], 4, 1.5);
+  const Vec3 a = planned_tip(0) - entry, b = tip - entry;
+  EXPECT_NEAR(what["held_against_plan"]["angle_deg"], std::atan2(a.cross(b).norm(), a.dot(b)) * 180 / 3.14159265, 1.0);
+  EXPECT_GT(what["damage"]["score"], 0.0);
+  expect_refused({"record", "--track", track, "--ct", path("day.nrrd")}, 2, "neither a needle nor the channel");
+}
+
 TEST_F(Day, BadRecordsChangeNothing) {
   const std::string track = case_json()["plan"]["tracks"][0]["id"];
   const auto refuse = [&](const char* key, const json& value, const std::string& says) {
@@ -296,6 +317,29 @@ TEST_F(Day, SchemasHoldForWhatIsWritten) {
   json wrong = aborted();
   wrong["sample"] = "S1";
   EXPECT_FALSE(holds("taken.json", write("t.json", wrong.dump())));
+}
+
+// Story D: what the committee must find on page one, in black and white.
+TEST_F(Day, PageOneAnswersTheCommitteeInGrey) {
+  if (!poppler::is_installed()) GTEST_SKIP() << "poppler-utils is not installed";
+  json request = json::parse(kRequest);
+  request["dossier"] = {{"question", "Which oils are in the packing?"}, {"why not less", "It cannot be reached from outside."},
+                        {"remains", "What is left goes back into glass."}, {"stop rules", "Anybody may stop it."}};
+  ASSERT_EQ(in_case({"propose", "--request", write("asked.json", request.dump())}).status, 0);
+  ASSERT_EQ(in_case({"print", "--output", path("plan.pdf")}).status, 0);
+  std::string one = poppler::text_of(path("plan.pdf"), 1, 1);
+  std::ranges::replace(one, '\n', ' ');
+  for (const char* said : {"Which oils are in the packing?", " mg", "How many holes?", "Take nothing", "What is left goes back into glass.",
+                           "Anybody may stop it.", "Who may stop it?", "may say no"})
+    EXPECT_THAT(one, HasSubstr(said));
+  // In grey, words stay dark on light: the page's darkest and lightest are far apart, and nothing is printed pale.
+  ASSERT_EQ(std::system(("pdftoppm -r 40 -f 1 -l 1 -gray '" + path("plan.pdf") + "' '" + path("grey") + "'").c_str()), 0);
+  int dark = 0, light = 0;
+  for (const auto& entry : fs::directory_iterator(base_->path()))
+    if (entry.path().extension() == ".pgm")
+      for (const unsigned char c : test::text_of(entry.path())) dark += c < 100, light += c > 240;
+  EXPECT_GT(dark, 1000);
+  EXPECT_GT(light, 10 * dark);
 }
 
 // Story E: the whole day, and what must still be known after the program is gone.

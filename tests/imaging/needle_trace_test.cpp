@@ -15,6 +15,7 @@ namespace {
 
 using test::grid_about;
 using test::pose;
+using test::put_cylinder;
 using test::Scan;
 using test::scan_of;
 
@@ -22,26 +23,6 @@ const RigidTransform kPlanned = pose({0.2, 1, 0.1}, 4, {13, -220, 610});
 const RigidTransform kDay = pose({0.3, 1, 0.5}, 7, {53, -220, 600});
 // From the left flank into the packing, in the body's own coordinates.
 const Vec3 kEntry(88, 10, 20), kTip(20, 14, 24);
-
-/// Puts a hollow or a steel cylinder into a scan: each voxel takes its share of it.
-void put_cylinder(Volume<std::int16_t>& hu, const Vec3& from, const Vec3& to, double radius_mm, double bore_mm, double inside_hu) {
-  const Vec3 axis = (to - from).normalized();
-  const double length = (to - from).norm();
-  const Grid& g = hu.grid;
-  for (int k = 0; k < g.size[2]; ++k)
-    for (int j = 0; j < g.size[1]; ++j)
-      for (int i = 0; i < g.size[0]; ++i) {
-        double share = 0;
-        for (int s = 0; s < 64; ++s) {
-          const Vec3 off((s & 3) / 4.0 - 0.375, (s >> 2 & 3) / 4.0 - 0.375, (s >> 4 & 3) / 4.0 - 0.375);
-          const Vec3 p = g.lps_from_index(Vec3(i, j, k) + off) - from;
-          const double t = p.dot(axis), r = (p - t * axis).norm();
-          share += (t > 0 && t < length && r < radius_mm && r > bore_mm) / 64.0;
-        }
-        auto& value = hu.values[g.offset(i, j, k)];
-        value = static_cast<std::int16_t>(std::clamp((1 - share) * value + share * inside_hu, -1024.0, 3071.0));
-      }
-}
 
 class NeedleTraceTest : public testing::Test {
  protected:

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Geometry>
+#include <algorithm>
 #include <cmath>
 #include <cstdint>
 #include <random>
@@ -119,6 +120,27 @@ inline Grid grid_about(const RigidTransform& lps_from_body, const Vec3& spacing_
 
 inline RigidTransform pose(const Vec3& axis, double degrees, const Vec3& shift_mm) {
   return {Eigen::AngleAxisd(degrees * 3.14159265358979 / 180, axis.normalized()).toRotationMatrix(), shift_mm};
+}
+
+/// Puts a hollow or a steel cylinder into a scan: each voxel takes its share of it.
+inline void put_cylinder(Volume<std::int16_t>& hu, const Vec3& from, const Vec3& to, double radius_mm, double bore_mm,
+                         double inside_hu) {
+  const Vec3 axis = (to - from).normalized();
+  const double length = (to - from).norm();
+  const Grid& g = hu.grid;
+  for (int k = 0; k < g.size[2]; ++k)
+    for (int j = 0; j < g.size[1]; ++j)
+      for (int i = 0; i < g.size[0]; ++i) {
+        double share = 0;
+        for (int s = 0; s < 64; ++s) {
+          const Vec3 off((s & 3) / 4.0 - 0.375, (s >> 2 & 3) / 4.0 - 0.375, (s >> 4 & 3) / 4.0 - 0.375);
+          const Vec3 p = g.lps_from_index(Vec3(i, j, k) + off) - from;
+          const double t = p.dot(axis), r = (p - t * axis).norm();
+          share += (t > 0 && t < length && r < radius_mm && r > bore_mm) / 64.0;
+        }
+        auto& value = hu.values[g.offset(i, j, k)];
+        value = static_cast<std::int16_t>(std::clamp((1 - share) * value + share * inside_hu, -1024.0, 3071.0));
+      }
 }
 
 }  // namespace leastharm::test

@@ -3,6 +3,7 @@
 #include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <optional>
 #include <vector>
 
@@ -99,17 +100,26 @@ Axis fit_line(std::vector<Vec3>& voxels, Axis axis, double width_mm) {
   return axis;
 }
 
-/// Depth at which HU along the axis, going from inside the trace to its deep end, cross half way to what lies beyond.
+/// Mean HU of a small disc across the axis: a bore on the axis itself is no end.
+double disc_hu(const Volume<std::int16_t>& ct, const Axis& axis, double depth_mm) {
+  constexpr double kRadius_mm = 1.2;
+  const Vec3 middle = axis.start + depth_mm * axis.direction, one = axis.direction.unitOrthogonal(), other = axis.direction.cross(one);
+  double sum = hu_at(ct, middle);
+  for (int n = 0; n < 6; ++n) {
+    const double angle = n * std::numbers::pi / 3;
+    sum += hu_at(ct, middle + kRadius_mm * (std::cos(angle) * one + std::sin(angle) * other));
+  }
+  return sum / 7;
+}
+
+/// Depth at which HU, going from inside the trace to its deep end, cross half way to what lies beyond.
 double end_of(const Volume<std::int16_t>& ct, const Axis& axis, double inside_mm, double seen_mm, double step_mm) {
   std::vector<double> inner;
-  for (double t = inside_mm; t < seen_mm; t += step_mm) inner.push_back(hu_at(ct, axis.start + t * axis.direction));
+  for (double t = inside_mm; t < seen_mm; t += step_mm) inner.push_back(disc_hu(ct, axis, t));
   std::ranges::sort(inner);
-  const double within = inner[inner.size() / 2], beyond = hu_at(ct, axis.start + (seen_mm + 5) * axis.direction);
-  const double half = 0.5 * (within + beyond);
-  for (double t = seen_mm + 4; t > inside_mm; t -= step_mm) {
-    const double here = hu_at(ct, axis.start + t * axis.direction);
-    if ((here > half) == (within > half)) return t;
-  }
+  const double within = inner[inner.size() / 2], half = 0.5 * (within + disc_hu(ct, axis, seen_mm + 5));
+  for (double t = seen_mm + 4; t > inside_mm; t -= step_mm)
+    if ((disc_hu(ct, axis, t) > half) == (within > half)) return t;
   return seen_mm;
 }
 
