@@ -1,19 +1,26 @@
 // The real window, with synthetic mouse and keys. Runs under Xvfb.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <sys/resource.h>
 
 #include <QApplication>
 #include <QComboBox>
 #include <QElapsedTimer>
 #include <QLineEdit>
+#include <QListWidget>
 #include <QMimeData>
+#include <QProcess>
 #include <QPushButton>
+#include <QSettings>
 #include <QStandardPaths>
 #include <QtTest/QtTest>
+#include <csignal>
 #include <fstream>
+#include <set>
 
 #include "imaging/error.h"
 #include "planner/cylinder.h"
+#include "support/file_bytes.h"
 #include "support/window_case.h"
 #include "viewer/command_line.h"
 #include "window/main_window.h"
@@ -57,6 +64,12 @@ class RealWindow : public testing::Test {
       if (b->text().toStdString() == text) return b;
     ADD_FAILURE() << "no button \"" << text << "\"";
     return nullptr;
+  }
+  /// Whether a text is to be seen in the window.
+  bool shows(const char* text) {
+    for (QLabel* label : window->findChildren<QLabel*>())
+      if (label->isVisible() && label->text().contains(text)) return true;
+    return false;
   }
   void drag(QWidget& view, const QPointF& from, const QPointF& to, int steps = 8) {
     QTest::mousePress(&view, Qt::LeftButton, Qt::NoModifier, from.toPoint());
@@ -206,7 +219,7 @@ TEST_F(RealWindow, OutlinesOnTwoSlicesAreFilledInBetween) {
   window->desk().set_depth_line(70);
   wait();
   outline_here();
-  EXPECT_EQ(window->desk().outlines.size(), 2u);
+  EXPECT_EQ(bench().draft().outlines.size(), 2u);
   QTest::mouseClick(button(window->panel(Drawer::marks), "Fill in between"), Qt::LeftButton);
   wait();
   ASSERT_NE(bench().ground().body.find_mark("pocket"), nullptr);
@@ -276,11 +289,7 @@ TEST_F(RealWindow, SaysThatSidesAreNotConfirmedUntilTheyAre) {
     folder.save();
   }
   open();
-  const auto banner_shown = [&] {
-    for (QLabel* label : window->findChildren<QLabel*>())
-      if (label->isVisible() && label->text().startsWith("Sides not confirmed")) return true;
-    return false;
-  };
+  const auto banner_shown = [&] { return shows("Sides not confirmed"); };
   EXPECT_TRUE(banner_shown());
   window->open_drawer(Drawer::body);
   QTest::keyClicks(field<QLineEdit>(Drawer::body, 0), "R. Example");
@@ -332,12 +341,238 @@ TEST_F(RealWindow, OffersWhatItFindsInADroppedFile) {
       WindowOptions{.version = "test", .run_command = run_command_line});
   window->resize(1280, 800);
   window->show();
-  window->read_ct(made.ct());
+  QWidget* target = nullptr;
+  for (QWidget* child : window->findChildren<QWidget*>())
+    if (child->isVisible() && child->acceptDrops()) target = child;
+  ASSERT_NE(target, nullptr);
+  QMimeData dropped;
+  dropped.setUrls({QUrl::fromLocalFile(QString::fromStdString(made.ct().string()))});
+  QDragEnterEvent enter(QPoint(50, 50), Qt::CopyAction, &dropped, Qt::LeftButton, Qt::NoModifier);
+  QApplication::sendEvent(target, &enter);
+  EXPECT_TRUE(enter.isAccepted());
+  QDropEvent drop(QPointF(50, 50), Qt::CopyAction, &dropped, Qt::LeftButton, Qt::NoModifier);
+  QApplication::sendEvent(target, &drop);
   wait();
   bool offered = false;
   for (QPushButton* b : window->findChildren<QPushButton*>())
     offered = offered || (b->isVisible() && b->text().startsWith("Begin a case"));
   EXPECT_TRUE(offered);
+}
+
+TEST_F(RealWindow, TheWheelAndTheKeysGoThroughTheScannersSlices) {
+  open();
+  const Grid& grid = bench().ground().body.grid;
+  const int line = window->desk().slice_of_line();
+  EXPECT_EQ(window->desk().slice_index(), line);
+  QWheelEvent wheel(QPointF(20, 20), QPointF(20, 20), QPoint(), QPoint(0, 240), Qt::NoButton,
+                    Qt::NoModifier, Qt::NoScrollPhase, false);
+  QApplication::sendEvent(&window->axial(), &wheel);
+  EXPECT_EQ(window->desk().slice_index(), line + 2) << "away from the person is toward the head";
+  wait();
+  const Vec3 there = window->axial().lps_of(QPointF(30, 30));
+  EXPECT_EQ(grid.voxel_at(there).k, line + 2) << "the picture shows that slice";
+  QTest::keyClick(window.get(), Qt::Key_End, Qt::ShiftModifier);
+  EXPECT_EQ(window->desk().slice_index(), line - 3);
+  window->desk().set_depth_line(20);
+  EXPECT_EQ(window->desk().slice_index(), window->desk().slice_of_line());
+}
+
+TEST_F(RealWindow, AClickOnTheBodyShowsTheSliceThere) {
+  open();
+  const Grid& grid = bench().ground().body.grid;
+  const Vec3 there = grid.lps_from_index(Vec3(grid.size[0] / 2, grid.size[1] / 2, 15));
+  QTest::mouseClick(&window->strip(), Qt::LeftButton, Qt::NoModifier,
+                    window->strip().screen_of(there).toPoint());
+  EXPECT_NEAR(window->desk().slice_index(), 15, 1);
+  EXPECT_TRUE(bench().undo_text().empty()) << "looking is not a change";
+}
+
+TEST_F(RealWindow, WithoutATrackTheSectionLiesAlongTheBody) {
+  {
+    CaseFolder folder = CaseFolder::open(made.root());
+    folder.file.plan.tracks.clear();
+    folder.save();
+  }
+  open();
+  EXPECT_NEAR(window->desk().section().along.dot(bench().file().frame->head), -1, 1e-9)
+      << "head to the left, as in the strip above";
+  const Grid& grid = bench().ground().body.grid;
+  std::set<int> slices;
+  for (double depth = 5; depth < 155; depth += 30) {
+    window->desk().set_depth_line(depth);
+    EXPECT_TRUE(grid.contains(grid.voxel_at(window->desk().depth_point())));
+    slices.insert(window->desk().slice_index());
+  }
+  EXPECT_EQ(slices.size(), 5u) << "the line leads through the slices";
+  window->open_drawer(Drawer::needle);
+  QTest::mouseClick(button(window->panel(Drawer::needle), "Aim a new track"), Qt::LeftButton);
+  window->desk().show_slice(grid.voxel_at(made.body.left_packing_lps_mm).k);
+  wait();
+  QTest::mouseClick(&window->axial(), Qt::LeftButton, Qt::NoModifier,
+                    window->axial().screen_of(made.body.left_packing_lps_mm).toPoint());
+  wait();
+  ASSERT_EQ(bench().tracks().size(), 1u);
+  EXPECT_LT((bench().track().tip_lps_mm - made.body.left_packing_lps_mm).norm(), 4);
+  EXPECT_TRUE(bench().figures_of(0)->fault.empty());
+}
+
+TEST_F(RealWindow, MarksAnOpeningAZoneAndWhatHangsTogether) {
+  open();
+  window->open_drawer(Drawer::marks);
+  const auto mark = [&](int kind, const char* name, const char* way, const QPointF& at) {
+    field<QComboBox>(Drawer::marks, 0)->setCurrentIndex(kind);
+    field<QLineEdit>(Drawer::marks, 0)->setText(name);
+    QTest::mouseClick(button(window->panel(Drawer::marks), way), Qt::LeftButton);
+    QTest::mouseClick(&window->axial(), Qt::LeftButton, Qt::NoModifier, at.toPoint());
+    wait();
+    return bench().ground().body.find_mark(name);
+  };
+  wait();
+  const QPointF entry = window->axial().entry_at(), tip = window->axial().tip_at();
+  const Mark* opening = mark(2, "slit", "Ball", entry);
+  ASSERT_NE(opening, nullptr);
+  EXPECT_EQ(opening->kind, MarkKind::opening);
+  const Mark* zone = mark(3, "painted face", "Ball", entry);
+  ASSERT_NE(zone, nullptr);
+  EXPECT_EQ(zone->weight_mm, 50);
+  const Mark* cavity = mark(0, "left packing", "What hangs together", tip);
+  ASSERT_NE(cavity, nullptr);
+  EXPECT_EQ(cavity->mask.voxel_count(),
+            connected_mask(made.body.materials, made.body.left_packing_lps_mm).voxel_count());
+  for (int n = 0; n < 3; ++n) QTest::keyClick(window.get(), Qt::Key_Z, Qt::ControlModifier);
+  wait();
+  EXPECT_EQ(bench().file().marks.size(), 1u) << "the amulet alone";
+}
+
+TEST_F(RealWindow, WaivesWithNameAndReasonOnly) {
+  open();
+  window->open_drawer(Drawer::marks);
+  auto* list = window->panel(Drawer::marks).findChildren<QListWidget*>().front();
+  list->setCurrentRow(0);
+  QTest::mouseClick(button(window->panel(Drawer::marks), "Waive protection"), Qt::LeftButton);
+  EXPECT_TRUE(bench().file().waivers.empty());
+  for (QLineEdit* edit : window->panel(Drawer::marks).findChildren<QLineEdit*>())
+    if (edit->accessibleName() == "reason")
+      edit->setText("a bead that is loose already");
+    else if (edit->accessibleName() == "who answers")
+      edit->setText("C. Example");
+  QTest::mouseClick(button(window->panel(Drawer::marks), "Waive protection"), Qt::LeftButton);
+  wait();
+  ASSERT_EQ(bench().file().waivers.size(), 1u);
+  EXPECT_EQ(bench().file().waivers[0].by, "C. Example");
+}
+
+TEST_F(RealWindow, TurningTheHeadRoundTurnsTheBodyInTheStrip) {
+  open();
+  window->open_drawer(Drawer::body);
+  const Vec3 right_before = bench().body_view().right;
+  QTest::mouseClick(button(window->panel(Drawer::body), "Head is at the other end"),
+                    Qt::LeftButton);
+  field<QLineEdit>(Drawer::body, 0)->setText("R. Example");
+  QTest::mouseClick(button(window->panel(Drawer::body), "Confirm the sides"), Qt::LeftButton);
+  wait();
+  EXPECT_NEAR(bench().body_view().right.dot(right_before), -1, 1e-9);
+  bench().undo();
+  wait();
+  EXPECT_NEAR(bench().body_view().right.dot(right_before), 1, 1e-9);
+}
+
+TEST_F(RealWindow, EveryFieldAndButtonIsReachedByTheTabKey) {
+  open();
+  for (const Drawer drawer : {Drawer::needle, Drawer::marks, Drawer::body, Drawer::search,
+                              Drawer::approve}) {
+    window->open_drawer(drawer);
+    wait();
+    QApplication::setActiveWindow(window.get());
+    window->section().setFocus();
+    std::set<QWidget*> reached;
+    for (int n = 0; n < 200; ++n) {
+      reached.insert(QApplication::focusWidget());
+      QTest::keyClick(QApplication::focusWidget(), Qt::Key_Tab);
+    }
+    for (QWidget* w : window->findChildren<QWidget*>()) {
+      const bool operable = qobject_cast<QAbstractButton*>(w) || qobject_cast<QComboBox*>(w) ||
+                            qobject_cast<QAbstractSpinBox*>(w) ||
+                            (qobject_cast<QLineEdit*>(w) && !qobject_cast<QAbstractSpinBox*>(w->parent()));
+      const auto* named = qobject_cast<QAbstractButton*>(w);
+      if (operable && w->isVisible() && w->isEnabled()) {
+        EXPECT_TRUE(reached.contains(w)) << w->metaObject()->className() << " "
+                                         << (named ? named->text().toStdString() : "");
+      }
+    }
+  }
+}
+
+TEST_F(RealWindow, SaysWhatToDoWhenTheDiskIsFull) {
+  open();
+  std::signal(SIGXFSZ, SIG_IGN);  // a limit on the size of files stands in for a full disk
+  rlimit usual{};
+  getrlimit(RLIMIT_FSIZE, &usual);
+  const rlimit none{16, usual.rlim_max};
+  setrlimit(RLIMIT_FSIZE, &none);
+  QTest::keyClick(window.get(), Qt::Key_Right);
+  wait();
+  EXPECT_TRUE(shows("could not be kept"));
+  EXPECT_FALSE(window->close()) << "closing would lose the change: that is said first";
+  EXPECT_TRUE(shows("Closing now would lose"));
+  setrlimit(RLIMIT_FSIZE, &usual);
+  QTest::mouseClick(button(*window, "Try again"), Qt::LeftButton);
+  wait();
+  EXPECT_FALSE(shows("could not be kept"));
+  EXPECT_TRUE(bench().is_kept());
+}
+
+TEST_F(RealWindow, ACaseThatIsOpenElsewhereIsExplained) {
+  const CaseFolder held = CaseFolder::open(made.root());
+  window = std::make_unique<MainWindow>(WindowOptions{});
+  window->show();
+  window->open(made.root());
+  wait();
+  EXPECT_TRUE(shows("open in another program"));
+  EXPECT_NE(button(*window, "Try again"), nullptr);
+}
+
+TEST_F(RealWindow, ClosingWaitsForTheLastStroke) {
+  open();
+  const Vec3 at = made.body.left_packing_lps_mm;
+  bench().paint({{at}, 4, Material::resin, true});
+  window->close();
+  window.reset();
+  const CaseFolder folder = CaseFolder::open(made.root());
+  EXPECT_EQ(folder.read_materials().at(made.body.hu.grid.voxel_at(at)),
+            static_cast<std::uint8_t>(Material::resin));
+}
+
+/// Runs the program on its own; its exit status and what it said.
+std::pair<int, std::string> run_program(const QStringList& arguments, bool with_display) {
+  QProcess program;
+  QProcessEnvironment environment = QProcessEnvironment::systemEnvironment();
+  if (!with_display)
+    for (const char* name : {"DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM"})
+      environment.remove(name);
+  program.setProcessEnvironment(environment);
+  program.setProcessChannelMode(QProcess::MergedChannels);
+  program.start(LEASTHARM_PROGRAM, arguments);
+  EXPECT_TRUE(program.waitForFinished(120'000));
+  return {program.exitCode(), program.readAll().toStdString()};
+}
+
+TEST_F(RealWindow, ASnapshotShowsTheWindowAndChangesNothing) {
+  const std::string before = test::read_bytes(made.root() / "case.json");
+  const fs::path picture = made.base / "window.png";
+  const QStringList arguments{"view",       "--case", QString::fromStdString(made.root().string()),
+                              "--snapshot", QString::fromStdString(picture.string()),
+                              "--size",     "900x700",
+                              "--track",    "T2"};
+  const auto [status, said] = run_program(arguments, true);
+  EXPECT_EQ(status, 0) << said;
+  const QImage image(QString::fromStdString(picture.string()));
+  EXPECT_EQ(image.size(), QSize(900, 700));
+  EXPECT_EQ(test::read_bytes(made.root() / "case.json"), before);
+  EXPECT_FALSE(fs::exists(made.root() / kViewFile));
+  const auto [refused, why] = run_program(arguments, false);
+  EXPECT_EQ(refused, 2);
+  EXPECT_THAT(why, HasSubstr("xvfb-run"));
 }
 
 }  // namespace

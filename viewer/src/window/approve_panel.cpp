@@ -35,11 +35,9 @@ void ComparePicture::paintEvent(QPaintEvent*) {
   if (!desk_.ready() || former_ == nullptr) return;
   const BodyView& view = desk_.bench.body_view();
   if (view.width == 0) return;
-  if (image_.isNull()) {
-    image_ = QImage(view.width, view.height, QImage::Format_Grayscale8);
-    for (int row = 0; row < view.height; ++row)
-      std::copy_n(view.light.begin() + static_cast<std::ptrdiff_t>(row) * view.width, view.width,
-                  image_.scanLine(row));
+  if (drawn_ != desk_.bench.body_view_ptr()) {
+    drawn_ = desk_.bench.body_view_ptr();
+    image_ = grey_image(view);
   }
   // The part of the body that the tracks of both states lie in.
   QRectF box;

@@ -5,13 +5,11 @@
 #include <QPushButton>
 #include <algorithm>
 
-#include "window/strip_view.h"
 #include "words.h"
 
 namespace leastharm {
 
-BodyPanel::BodyPanel(Desk& desk, StripView& strip)
-    : Panel(desk, word("panel.body")), strip_(strip) {
+BodyPanel::BodyPanel(Desk& desk) : Panel(desk, word("panel.body")) {
   add_note(word("body.why"));
   proposal_ = add_note({});
   head_ = make_button(word("body.head"));
@@ -47,19 +45,20 @@ BodyPanel::BodyPanel(Desk& desk, StripView& strip)
 void BodyPanel::turn(const std::function<void(BodyFrame&)>& how) {
   how(frame_);
   describe();
-  strip_.show_frame(&frame_);
+  if (desk_.on_look) desk_.on_look();
 }
 
 void BodyPanel::opened() {
   if (!desk_.ready()) return;
   frame_ = desk_.bench.file().frame.value_or(desk_.bench.file().proposed_frame);
   describe();
-  strip_.show_frame(&frame_);
+  desk_.frame_in_question = &frame_;
+  if (desk_.on_look) desk_.on_look();
 }
 
 void BodyPanel::closed() {
   desk_.tool = Tool::needle;
-  strip_.show_frame(nullptr);
+  desk_.frame_in_question = nullptr;
 }
 
 void BodyPanel::describe() {

@@ -4,13 +4,11 @@
 
 namespace leastharm {
 
-class StripView;
-
 /// The body's own directions: proposed, drawn on the body, turned by hand where the proposal is
 /// wrong, and confirmed by a named person.
 class BodyPanel : public Panel {
  public:
-  BodyPanel(Desk& desk, StripView& strip);
+  explicit BodyPanel(Desk& desk);
   void refresh(unsigned changed) override;
   void opened() override;
   void closed() override;
@@ -19,7 +17,6 @@ class BodyPanel : public Panel {
  private:
   void turn(const std::function<void(BodyFrame&)>& how);
   void describe();
-  StripView& strip_;
   BodyFrame frame_;
   QLabel *proposal_, *state_;
   QPushButton *head_, *front_, *quarter_, *midline_, *confirm_;

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "planner/cylinder.h"
+#include "planner/entry.h"
 
 namespace leastharm {
 namespace {
@@ -16,14 +17,30 @@ constexpr double kLeastSpanMm = 110;
 
 Track Desk::shown_track() const {
   Track track = bench.track();
-  const auto figures = bench.figures_of(bench.in_hand());
-  if (figures && figures->fault.empty() && same_track(figures->asked, track))
-    track.entry_lps_mm = figures->assessment.track.entry_lps_mm;
+  if (const auto site = find_entry(bench.ground().body, track.entry_lps_mm, track.tip_lps_mm))
+    track.entry_lps_mm = site->point_lps_mm;
   return track;
 }
 
+void Desk::lie_along_body() {
+  const Ground& ground = bench.ground();
+  const Grid& grid = ground.body.grid;
+  const BodyFrame frame = drawing_frame(bench.file());
+  const VoxelIndex low = ground.object_low, high = ground.object_high;
+  const Vec3 centre = grid.lps_from_index(
+      Vec3(low.i + high.i, low.j + high.j, low.k + high.k) / 2);
+  const Vec3 half = Vec3(high.i - low.i + 1, high.j - low.j + 1, high.k - low.k + 1)
+                        .cwiseProduct(grid.spacing_mm) / 2;
+  section_.along = -frame.head;
+  section_.up = frame.front;
+  const double reach = (grid.direction.transpose() * frame.head).cwiseAbs().dot(half);
+  section_.entry = centre - reach * section_.along;
+  span_to_mm_ = std::ceil((2 * reach + kBehindTipMm) / 20) * 20;
+}
+
 void Desk::follow_track() {
-  if (!ready() || !bench.has_track() || section_held) return;
+  if (!ready() || section_held) return;
+  if (!bench.has_track()) return lie_along_body();
   const Track track = shown_track();
   section_.entry = track.entry_lps_mm;
   section_.along = axis_of(track);
@@ -40,7 +57,34 @@ ScreenAxis Desk::axis(double width_px) const {
 void Desk::set_depth_line(double depth_mm) {
   ViewState view = bench.view();
   view.depth_mm = std::clamp(depth_mm, -kBeforeEntryMm, span_to_mm_);
+  view.slices_off = 0;
   bench.set_view(view);
+}
+
+double Desk::depth_mm() const {
+  return std::clamp(bench.view().depth_mm, -kBeforeEntryMm, span_to_mm_);
+}
+
+int Desk::slice_of_line() const {
+  const Grid& grid = bench.ground().body.grid;
+  return std::clamp(grid.voxel_at(depth_point()).k, 0, grid.size[2] - 1);
+}
+
+int Desk::slice_index() const {
+  return std::clamp(slice_of_line() + bench.view().slices_off, 0,
+                    bench.ground().body.grid.size[2] - 1);
+}
+
+void Desk::show_slice(int k) {
+  ViewState view = bench.view();
+  view.slices_off = std::clamp(k, 0, bench.ground().body.grid.size[2] - 1) - slice_of_line();
+  bench.set_view(view);
+}
+
+void Desk::step_slice(int headward) {
+  const bool k_grows_headward =
+      bench.ground().body.grid.direction.col(2).dot(drawing_frame(bench.file()).head) >= 0;
+  show_slice(slice_index() + (k_grows_headward ? headward : -headward));
 }
 
 Vec3 section_up(const Vec3& along, const Vec3& normal, const Directions& directions) {

@@ -48,9 +48,9 @@ class Desk {
   Tool tool = Tool::needle;
   Grip grip = Grip::tip;  ///< what the keys move
   double brush_mm = 3, ball_mm = 8;
-  std::vector<Outline> outlines;  ///< drawn so far, for the mark in the making
   std::optional<Pointed> pointed;
   bool section_held = false;  ///< while a grip is dragged in the section, its frame stays
+  const BodyFrame* frame_in_question = nullptr;  ///< that a person is asked to confirm; drawn over the pictures
 
   std::function<void()> on_look;  ///< repaint everything
   std::function<void()> on_pointed;
@@ -62,20 +62,28 @@ class Desk {
 
   [[nodiscard]] bool ready() const { return bench.stage() == Stage::ready; }
   [[nodiscard]] Directions directions() const { return directions_of(bench.file()); }
-  /// The track as it lies: its entry on the surface where the newest figures know it.
+  /// The track as it lies: its entry on the surface, as the figures will have it.
   [[nodiscard]] Track shown_track() const;
-  /// Follows the track, unless it is held.
+  /// Follows the track, unless it is held; lies along the whole body where there is none.
   void follow_track();
   [[nodiscard]] const SectionFrame& section() const { return section_; }
   [[nodiscard]] ScreenAxis axis(double width_px) const;
   /// Width of the margin that the names of the log's rows stand in.
   [[nodiscard]] int gutter_px() const { return look.px(7.4); }
+  /// Where the depth line stands on this track.
+  [[nodiscard]] double depth_mm() const;
   void set_depth_line(double depth_mm);
-  [[nodiscard]] Vec3 depth_point() const {
-    return section_.entry + bench.view().depth_mm * section_.along;
-  }
+  [[nodiscard]] Vec3 depth_point() const { return section_.entry + depth_mm() * section_.along; }
+  /// The scanner's slice that is shown, and that the depth line's point lies in.
+  [[nodiscard]] int slice_index() const;
+  [[nodiscard]] int slice_of_line() const;
+  void show_slice(int k);
+  /// Slices toward the head, or toward the feet where negative.
+  void step_slice(int headward);
 
  private:
+  void lie_along_body();
+
   SectionFrame section_;
   double span_to_mm_ = 140;
 };

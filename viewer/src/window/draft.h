@@ -31,6 +31,7 @@ struct Draft {
   std::map<std::string, std::shared_ptr<const Mask>>
       masks;  ///< of the marks, by the hash of their voxels
   std::vector<std::shared_ptr<const Stroke>> strokes;  ///< since the case was opened, oldest first
+  std::vector<Outline> outlines;  ///< drawn so far, for a mark in the making
   /// What a search proved for the request, marks and map as they stand; holds however the tracks
   /// are moved.
   std::optional<Certificate> bound;
@@ -40,6 +41,11 @@ struct Draft {
     return found == masks.end() ? nullptr : found->second.get();
   }
 };
+
+/// Outlines as the case folder keeps them until they have become a mark.
+[[nodiscard]] std::string outlines_text(const std::vector<Outline>& outlines);
+/// The inverse; none where the text is not such a list: they are not worth refusing a case for.
+[[nodiscard]] std::vector<Outline> parse_outlines(const std::string& text);
 
 /// What was done, and the draft before it.
 struct Step {

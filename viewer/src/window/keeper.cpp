@@ -9,11 +9,21 @@ namespace leastharm {
 
 namespace fs = std::filesystem;
 
-Keeper::Keeper(CaseFolder folder, Deliver deliver)
+Keeper::Keeper(CaseFolder folder, std::vector<Outline> outlines, Deliver deliver)
     : folder_(std::move(folder)),
+      outlines_(std::move(outlines)),
       root_(folder_.root()),
       deliver_(std::move(deliver)),
       worker_([this](const KeepRequest& request) { write(request); }) {}
+
+void Keeper::keep_outlines(const std::vector<Outline>& outlines) {
+  if (outlines == outlines_) return;
+  if (outlines.empty())
+    fs::remove(root_ / kOutlinesFile);
+  else
+    write_whole(root_ / kOutlinesFile, outlines_text(outlines));
+  outlines_ = outlines;
+}
 
 void Keeper::write(const KeepRequest& request) {
   Kept kept;
@@ -35,7 +45,7 @@ void Keeper::write(const KeepRequest& request) {
       if (request.corrections) write_labels(*request.corrections, root_ / kCorrectionsFile);
     }
     folder_.save();
-    if (!request.view_json.empty()) write_whole(root_ / kViewFile, request.view_json);
+    keep_outlines(request.draft.outlines);
   } catch (const std::exception& fault) {
     folder_.file = former;
     kept.fault = fault.what();

@@ -15,8 +15,7 @@ struct KeepRequest {
   Draft draft;
   Volumes volumes;
   std::shared_ptr<const Volume<std::uint8_t>>
-      corrections;        ///< null where nothing was ever corrected
-  std::string view_json;  ///< where the person was looking; empty = leave as it is
+      corrections;  ///< null where nothing was ever corrected
 };
 
 /// What became of it.
@@ -32,7 +31,8 @@ struct Kept {
 class Keeper {
  public:
   using Deliver = std::function<void(Kept)>;  ///< called on the keeper's thread
-  Keeper(CaseFolder folder, Deliver deliver);
+  /// `outlines`: those that the folder already keeps.
+  Keeper(CaseFolder folder, std::vector<Outline> outlines, Deliver deliver);
 
   void keep(KeepRequest request) { worker_.ask(std::move(request)); }
   [[nodiscard]] bool idle() const { return worker_.idle(); }
@@ -40,13 +40,16 @@ class Keeper {
 
  private:
   void write(const KeepRequest& request);
+  void keep_outlines(const std::vector<Outline>& outlines);
   CaseFolder folder_;
+  std::vector<Outline> outlines_;
   std::filesystem::path root_;
   Deliver deliver_;
   LatestWorker<KeepRequest> worker_;
 };
 
 inline constexpr const char* kViewFile = "view.json";
+inline constexpr const char* kOutlinesFile = "outlines.json";
 inline constexpr const char* kCorrectionsFile = "corrections.nrrd";
 
 }  // namespace leastharm

@@ -2,6 +2,7 @@
 
 #include <QKeyEvent>
 #include <QMouseEvent>
+#include <QWheelEvent>
 #include <algorithm>
 
 #include "words.h"
@@ -11,6 +12,7 @@ namespace {
 
 enum Cell { kTrack, kSide, kNeedle, kPath, kBar, kMass, kEnough, kNearest, kScore, kCells };
 constexpr double kHeadEms = 1.5;
+constexpr double kFootRows = 2;  // all tracks together, and the verdict
 
 }  // namespace
 
@@ -26,11 +28,6 @@ QString verdict(const Workbench& bench) {
 Ledger::Ledger(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
   setFocusPolicy(Qt::StrongFocus);
   setAttribute(Qt::WA_OpaquePaintEvent);
-}
-
-int Ledger::wanted_height() const {
-  const double rows = desk_.ready() ? static_cast<double>(desk_.bench.tracks().size()) : 1;
-  return static_cast<int>(desk_.look.px(kHeadEms) + (rows + 2.6) * row_height());
 }
 
 std::vector<Ledger::Column> Ledger::columns() const {
@@ -77,10 +74,42 @@ void Ledger::paintEvent(QPaintEvent*) {
                      Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap, word("ledger.empty"));
     return;
   }
-  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n, y += row_height())
+  const QString findings = findings_text();
+  setToolTip(findings);
+  const std::size_t shown = fit_rows(!findings.isEmpty());
+  for (std::size_t n = first_; n < first_ + shown; ++n, y += row_height())
     draw_track(painter, c, y, n);
+  if (shown < desk_.bench.tracks().size()) draw_scroll_bar(painter, shown);
   y = draw_together(painter, c, y);
-  draw_findings(painter, y);
+  painter.setFont(desk_.look.font(0.9));
+  const auto figures = desk_.bench.figures_of(desk_.bench.in_hand());
+  painter.setPen(figures && figures->assessment.admissible ? desk_.look.quiet()
+                                                           : desk_.look.warn());
+  painter.drawText(QRectF(desk_.look.px(0.8), y, width() - desk_.look.px(1.6), height() - y),
+                   Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap, findings);
+}
+
+std::size_t Ledger::fit_rows(bool findings) {
+  const std::size_t count = desk_.bench.tracks().size(), in_hand = desk_.bench.in_hand();
+  const double room = height() - desk_.look.px(kHeadEms) - kFootRows * row_height() -
+                      (findings ? 1.2 * desk_.look.em() : 0);
+  const std::size_t shown =
+      std::clamp<std::size_t>(static_cast<std::size_t>(std::max(1.0, room / row_height())), 1, count);
+  if (followed_ != in_hand) {
+    if (in_hand < first_) first_ = in_hand;
+    if (in_hand >= first_ + shown) first_ = in_hand + 1 - shown;
+    followed_ = in_hand;
+  }
+  first_ = std::min(first_, count - shown);
+  return shown;
+}
+
+void Ledger::draw_scroll_bar(QPainter& painter, std::size_t shown) const {
+  const double top = desk_.look.px(kHeadEms), high = static_cast<double>(shown) * row_height(),
+               each = high / static_cast<double>(desk_.bench.tracks().size());
+  painter.fillRect(QRectF(width() - desk_.look.px(0.35), top + static_cast<double>(first_) * each,
+                          desk_.look.px(0.25), static_cast<double>(shown) * each),
+                   desk_.look.rule());
 }
 
 void Ledger::draw_head(QPainter& painter, const std::vector<Column>& c) const {
@@ -191,29 +220,27 @@ double Ledger::draw_together(QPainter& painter, const std::vector<Column>& c, do
   return y + row_height();
 }
 
-void Ledger::draw_findings(QPainter& painter, double y) const {
-  if (!desk_.bench.has_track()) return;
+QString Ledger::findings_text() const {
+  if (!desk_.bench.has_track()) return {};
   const auto figures = desk_.bench.figures_of(desk_.bench.in_hand());
-  if (!figures || !figures->fault.empty()) return;
+  if (!figures || !figures->fault.empty()) return {};
   std::string text;
-  for (const Finding& f : figures->assessment.findings)
-    text +=
-        (text.empty() ? "" : "; ") + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
-  for (const Finding& f : desk_.bench.figures().programme.findings)
-    text +=
-        (text.empty() ? "" : "; ") + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
-  if (text.empty()) return;
-  painter.setFont(desk_.look.font(0.9));
-  painter.setPen(figures->assessment.admissible ? desk_.look.quiet() : desk_.look.warn());
-  painter.drawText(QRectF(desk_.look.px(0.8), y, width() - desk_.look.px(1.6), height() - y),
-                   Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap,
-                   q(desk_.bench.track().id + ": " + text));
+  for (const auto* list : {&figures->assessment.findings, &desk_.bench.figures().programme.findings})
+    for (const Finding& f : *list)
+      text += (text.empty() ? "" : "; ") + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
+  return text.empty() ? QString() : q(desk_.bench.track().id + ": " + text);
 }
 
 void Ledger::mousePressEvent(QMouseEvent* event) {
   if (!desk_.ready()) return;
   const double row = (event->localPos().y() - desk_.look.px(kHeadEms)) / row_height();
-  if (row >= 0) desk_.bench.take_in_hand(static_cast<std::size_t>(row));
+  if (row >= 0) desk_.bench.take_in_hand(first_ + static_cast<std::size_t>(row));
+}
+
+void Ledger::wheelEvent(QWheelEvent* event) {
+  if (event->angleDelta().y() < 0) ++first_;
+  if (event->angleDelta().y() > 0 && first_ > 0) --first_;
+  update();
 }
 
 void Ledger::keyPressEvent(QKeyEvent* event) {

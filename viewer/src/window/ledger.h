@@ -11,12 +11,12 @@ namespace leastharm {
 class Ledger : public QWidget {
  public:
   explicit Ledger(Desk& desk, QWidget* parent = nullptr);
-  [[nodiscard]] int wanted_height() const;
 
  protected:
   void paintEvent(QPaintEvent*) override;
   void mousePressEvent(QMouseEvent* event) override;
   void keyPressEvent(QKeyEvent* event) override;
+  void wheelEvent(QWheelEvent* event) override;
 
  private:
   struct Column {
@@ -31,10 +31,15 @@ class Ledger : public QWidget {
   void draw_bar(QPainter& painter, const Column& column, double y,
                 const TrackAssessment& track) const;
   double draw_together(QPainter& painter, const std::vector<Column>& columns, double y) const;
-  void draw_findings(QPainter& painter, double y) const;
+  void draw_scroll_bar(QPainter& painter, std::size_t shown) const;
+  [[nodiscard]] QString findings_text() const;
+  /// How many rows there is room for; scrolls to the track in hand when it has changed.
+  [[nodiscard]] std::size_t fit_rows(bool findings);
   [[nodiscard]] double row_height() const { return desk_.look.em() * 1.75; }
 
   Desk& desk_;
+  std::size_t first_ = 0;                 ///< row shown uppermost
+  std::size_t followed_ = std::size_t(-1);  ///< track in hand when the rows were last scrolled to it
 };
 
 /// "12 % above the least possible", as far as it is proven.

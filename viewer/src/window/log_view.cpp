@@ -54,7 +54,8 @@ void LogView::paintEvent(QPaintEvent*) {
   timer.start();
   QPainter painter(this);
   painter.fillRect(rect(), desk_.look.paper());
-  if (!desk_.ready() || !desk_.bench.has_track()) return;
+  if (!desk_.ready()) return;
+  if (!desk_.bench.has_track()) return draw_without_needle(painter);
   const auto figures = desk_.bench.figures_of(desk_.bench.in_hand());
   if (!figures) return;
   const ScreenAxis axis = desk_.axis(width());
@@ -66,7 +67,9 @@ void LogView::paintEvent(QPaintEvent*) {
     return;
   }
   const TrackAssessment& track = figures->assessment;
-  const double e = desk_.look.em(), gap = 0.75 * e;
+  // Rows shrink with the room they are given; their type does not.
+  const double e = desk_.look.em() * std::min(1.0, height() / static_cast<double>(wanted_height())),
+               gap = 0.75 * e;
   const Row bands{0.5 * e, 1.9 * e}, hu{bands.bottom() + gap, 3.1 * e},
       keep_out{hu.bottom() + gap, 2.0 * e}, certainty{keep_out.bottom() + gap, 0.95 * e};
   painter.setRenderHint(QPainter::Antialiasing);
@@ -84,6 +87,14 @@ void LogView::paintEvent(QPaintEvent*) {
   painter.setPen(QPen(desk_.look.ink(), desk_.look.line(), Qt::DashLine));
   painter.drawLine(QPointF(line_x, 0), QPointF(line_x, certainty.bottom() + 0.45 * e));
   paint_seconds_ = static_cast<double>(timer.nsecsElapsed()) * 1e-9;
+}
+
+void LogView::draw_without_needle(QPainter& painter) const {
+  const ScreenAxis axis = desk_.axis(width());
+  painter.setFont(desk_.look.font());
+  painter.setPen(desk_.look.quiet());
+  painter.drawText(QRectF(axis.x0, desk_.look.px(1), axis.x1 - axis.x0, height()),
+                   Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap, word("log.noneedle"));
 }
 
 void LogView::draw_row_name(QPainter& painter, const Row& row, const QString& name,

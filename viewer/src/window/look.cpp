@@ -1,5 +1,7 @@
 #include "window/look.h"
 
+#include <algorithm>
+
 namespace leastharm {
 
 QFont Look::font(double ems, int weight, bool italic) const {
@@ -45,6 +47,14 @@ QToolTip { background: %11; color: %2; border: %7px solid %4; padding: %5px; }
       .arg(curve().name())
       .arg(px(0.9))
       .arg(chosen().name(), high_contrast ? QStringLiteral("#ffffff") : QStringLiteral("#fdfcfa"));
+}
+
+QImage grey_image(const BodyView& view) {
+  QImage image(view.width, view.height, QImage::Format_Grayscale8);
+  for (int row = 0; row < view.height; ++row)
+    std::copy_n(view.light.begin() + static_cast<std::ptrdiff_t>(row) * view.width, view.width,
+                image.scanLine(row));
+  return image;
 }
 
 void draw_on_picture(QPainter& painter, const QRectF& where, int flags, const QString& text) {

@@ -2,10 +2,12 @@
 
 #include <QColor>
 #include <QFont>
+#include <QImage>
 #include <QPainter>
 #include <QString>
 #include <string>
 
+#include "body_view.h"
 #include "ink.h"
 #include "window/screen_words.h"
 
@@ -52,6 +54,9 @@ struct Look {
 
   [[nodiscard]] QString style_sheet() const;
 };
+
+/// The body's outer view as a picture.
+[[nodiscard]] QImage grey_image(const BodyView& view);
 
 /// Text with a dark rim, legible on any grey.
 void draw_on_picture(QPainter& painter, const QRectF& where, int flags, const QString& text);

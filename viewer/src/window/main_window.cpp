@@ -1,5 +1,6 @@
 #include "window/main_window.h"
 
+#include <QCloseEvent>
 #include <QCoreApplication>
 #include <QHBoxLayout>
 #include <QPushButton>
@@ -7,6 +8,7 @@
 #include <QScrollBar>
 #include <QSettings>
 #include <QStackedWidget>
+#include <QThread>
 #include <QVBoxLayout>
 #include <algorithm>
 
@@ -21,6 +23,10 @@ namespace leastharm {
 namespace {
 
 enum Page { kStart, kReading, kDesk };
+
+constexpr double kHeadAndFootEms = 5.2;  // the line of names and buttons, and the reading line
+constexpr int kSectionShare = 24;        // of a hundred
+constexpr unsigned kKeepingStepMs = 2;
 
 /// Runs work of other threads on the window's own, one after another, as its events come up.
 void post_to_gui(std::function<void()> what) {
@@ -107,6 +113,7 @@ QWidget* MainWindow::make_head() {
   for (int n = 0; n < static_cast<int>(Drawer::none); ++n) {
     auto* button = new QPushButton(names[n]);
     button->setCheckable(true);
+    button->setFocusPolicy(Qt::TabFocus);  // a click leaves the arrow keys to the needle
     connect(button, &QPushButton::clicked, this,
             [this, n](bool on) { open_drawer(on ? static_cast<Drawer>(n) : Drawer::none); });
     line->addWidget(button);
@@ -118,8 +125,13 @@ QWidget* MainWindow::make_head() {
   close_ = new QPushButton(word("head.close"));
   connect(undo_, &QPushButton::clicked, this, [this] { bench_.undo(); });
   connect(redo_, &QPushButton::clicked, this, [this] { bench_.redo(); });
-  connect(close_, &QPushButton::clicked, this, [this] { bench_.close(); });
-  for (QPushButton* button : {undo_, redo_, close_}) line->addWidget(button);
+  connect(close_, &QPushButton::clicked, this, [this] {
+    if (finish_keeping()) bench_.close();
+  });
+  for (QPushButton* button : {undo_, redo_, close_}) {
+    button->setFocusPolicy(Qt::TabFocus);
+    line->addWidget(button);
+  }
   return head;
 }
 
@@ -182,10 +194,12 @@ QWidget* MainWindow::make_messages() {
 }
 
 void MainWindow::make_drawers() {
-  panels_ = {new NeedlePanel(desk_), new MarksPanel(desk_),   new BodyPanel(desk_, *strip_),
+  panels_ = {new NeedlePanel(desk_), new MarksPanel(desk_),   new BodyPanel(desk_),
              new SearchPanel(desk_), new ApprovePanel(desk_), new SolidPanel(desk_),
              new KeysPanel(desk_)};
   for (Panel* panel : panels_) {
+    for (QLabel* label : panel->findChildren<QLabel*>())
+      if (label->buddy() != nullptr) label->buddy()->setAccessibleName(label->text());
     if (panel->wanted_part() > 0) {
       drawers_->addWidget(panel);
       continue;
@@ -237,9 +251,15 @@ void MainWindow::set_look(double scale, bool high_contrast) {
 
 void MainWindow::fit_heights() {
   const int high = std::max(600, height());
-  strip_->setFixedHeight(std::clamp(high * 14 / 100, look_.px(6.5), look_.px(26)));
-  log_->setFixedHeight(log_->wanted_height());
-  const int insets = std::clamp(high * 26 / 100, look_.px(12), look_.px(44));
+  const int strip = std::clamp(high * 14 / 100, look_.px(6.5), look_.px(26));
+  const int wanted_insets = std::clamp(high * 26 / 100, look_.px(12), look_.px(44));
+  // Large type on a small screen: the section keeps a quarter, the others share what is left.
+  const int around = look_.px(kHeadAndFootEms) + (banner_->isHidden() ? 0 : look_.px(1.7));
+  const double room = std::max(1, high - around - high * kSectionShare / 100);
+  const double part_of = std::min(1.0, room / (strip + log_->wanted_height() + wanted_insets));
+  strip_->setFixedHeight(static_cast<int>(part_of * strip));
+  log_->setFixedHeight(static_cast<int>(part_of * log_->wanted_height()));
+  const int insets = static_cast<int>(part_of * wanted_insets);
   bottom_->setFixedHeight(insets + look_.px(0.3));
   // With a drawer open the ledger needs the room more than the slice's width.
   const bool narrow = drawer_ != Drawer::none && width() < look_.px(120);
@@ -253,6 +273,21 @@ void MainWindow::fit_heights() {
 void MainWindow::resizeEvent(QResizeEvent* event) {
   QMainWindow::resizeEvent(event);
   fit_heights();
+}
+
+void MainWindow::closeEvent(QCloseEvent* event) {
+  event->setAccepted(finish_keeping());
+}
+
+bool MainWindow::finish_keeping() {
+  while (!bench_.idle() && bench_.stage() == Stage::ready) {
+    QCoreApplication::processEvents(QEventLoop::ExcludeUserInputEvents);
+    QThread::msleep(kKeepingStepMs);
+  }
+  if (bench_.keep_fault().empty() || std::exchange(warned_of_loss_, true)) return true;
+  messages_.push_back({Level::refused, say("message.wouldlose")});
+  show_messages();
+  return false;
 }
 
 void MainWindow::repaint_pictures() {
@@ -270,6 +305,7 @@ void MainWindow::apply_tool(Tool tool, const std::vector<Vec3>& points) {
 
 void MainWindow::take_change(unsigned changed) {
   if (changed & kStageChanged) show_stage();
+  desk_.follow_track();
   if (changed & (kStageChanged | kDraftChanged | kKeptChanged | kGroundChanged)) refresh_head();
   if (changed & (kViewChanged | kKeptChanged | kStageChanged)) reading_->refresh();
   if (changed & (kSaid | kKeptChanged | kStageChanged)) show_messages();
@@ -341,7 +377,10 @@ void MainWindow::refresh_head() {
   undo_->setToolTip(q(say("head.undowhat", bench_.undo_text())));
   redo_->setToolTip(q(say("head.redowhat", bench_.redo_text())));
   const std::string& fault = bench_.ground().fault;
-  banner_->setVisible(!file.frame || !fault.empty());
+  const bool banner = !file.frame || !fault.empty();
+  const bool other_room = banner == banner_->isHidden();
+  banner_->setVisible(banner);
+  if (other_room) fit_heights();
   banner_->setText(!file.frame ? word("banner.unconfirmed") : q(say("banner.fault", fault)));
 }
 
@@ -352,6 +391,7 @@ void MainWindow::show_messages() {
   for (std::size_t n = first; n < messages_.size(); ++n)
     text += (text.empty() ? "" : "\n") + messages_[n].what;
   const std::string& fault = bench_.keep_fault();
+  if (fault.empty()) warned_of_loss_ = false;
   if (!fault.empty()) text = say("message.notkept", fault) + (text.empty() ? "" : "\n") + text;
   message_->setText(q(text));
   keep_again_->setVisible(!fault.empty());

@@ -50,6 +50,7 @@ class MainWindow : public QMainWindow {
  protected:
   void keyPressEvent(QKeyEvent* event) override;
   void resizeEvent(QResizeEvent* event) override;
+  void closeEvent(QCloseEvent* event) override;
 
  private:
   void build();
@@ -70,6 +71,8 @@ class MainWindow : public QMainWindow {
   bool press(int key, Qt::KeyboardModifiers modifiers);
   bool press_with_control(int key);
   void toggle(bool ViewState::*what);
+  /// Waits until every change is kept; false where one cannot be, and the person has not been told that yet.
+  bool finish_keeping();
 
   // Errands where no case is open (main_window_errands.cpp).
   [[nodiscard]] Errands errands();
@@ -88,6 +91,7 @@ class MainWindow : public QMainWindow {
   Drawer drawer_ = Drawer::none;
   int errand_ = 0;  ///< grows with every errand: late news of an older one falls away
   bool errand_runs_ = false;
+  bool warned_of_loss_ = false;
   std::vector<std::string> errand_lines_;
 
   QLabel *object_ = nullptr, *plan_ = nullptr, *banner_ = nullptr, *message_ = nullptr;

@@ -3,6 +3,7 @@
 #include <QDir>
 #include <QFileDialog>
 #include <QStackedWidget>
+#include <chrono>
 #include <sstream>
 #include <streambuf>
 
@@ -38,6 +39,23 @@ class LineStream : public std::streambuf {
   std::function<void(const std::string&)> take_;
   std::string line_;
 };
+
+/// Tells how many files there are, now and then on the way.
+void count_files(const fs::path& path, const std::function<void(Word, int)>& tell) {
+  constexpr auto kNowAndThen = std::chrono::milliseconds(150);
+  if (!fs::is_directory(path)) return;
+  int files = 0;
+  auto told = std::chrono::steady_clock::now();
+  for (const auto& entry : fs::recursive_directory_iterator(
+           path, fs::directory_options::skip_permission_denied)) {
+    files += entry.is_regular_file() ? 1 : 0;
+    if (const auto now = std::chrono::steady_clock::now(); now - told > kNowAndThen) {
+      told = now;
+      tell("page.files", files);
+    }
+  }
+  tell("page.headers", files);
+}
 
 /// "NAME-case" beside the CT, or "NAME-case-2", ... where there is one already.
 fs::path free_case_folder(const fs::path& ct) {
@@ -81,7 +99,19 @@ void MainWindow::read_ct(const fs::path& path) {
   errand_jobs_.add([this, errand, path] {
     Inspection found;
     std::string fault;
+    const auto count = [&](Word word_for_it, int files) {
+      QMetaObject::invokeMethod(
+          this,
+          [this, errand, line = say(word_for_it, std::to_string(files))] {
+            if (errand != errand_) return;
+            errand_lines_.resize(1);
+            errand_lines_.push_back(line);
+            reading_page_->show_lines(word("page.readingct"), errand_lines_, true);
+          },
+          Qt::QueuedConnection);
+    };
     try {
+      count_files(path, count);
       found = inspect(path);
     } catch (const std::exception& e) {
       fault = e.what();
@@ -92,6 +122,7 @@ void MainWindow::read_ct(const fs::path& path) {
           if (errand != errand_) return;
           errand_runs_ = false;
           std::vector<std::pair<QString, std::function<void()>>> ways;
+          errand_lines_.resize(1);
           if (!fault.empty())
             errand_lines_.push_back(fault);
           else

@@ -1,5 +1,6 @@
 // Everything that the keyboard does.
 #include <QKeyEvent>
+#include <QStackedWidget>
 
 #include "window/aim.h"
 #include "window/main_window.h"
@@ -82,6 +83,12 @@ bool MainWindow::press(int key, Qt::KeyboardModifiers modifiers) {
     case Qt::Key_Colon:
       desk_.set_depth_line(bench_.view().depth_mm + line_step);
       break;
+    case Qt::Key_Home:
+      desk_.step_slice(static_cast<int>(line_step));
+      break;
+    case Qt::Key_End:
+      desk_.step_slice(-static_cast<int>(line_step));
+      break;
     case Qt::Key_N:
       drawer_by(Drawer::needle);
       break;
@@ -113,7 +120,9 @@ bool MainWindow::press(int key, Qt::KeyboardModifiers modifiers) {
       desk_.tool = desk_.tool == Tool::ruler ? Tool::needle : Tool::ruler;
       break;
     case Qt::Key_Escape:
-      if (desk_.tool != Tool::needle)
+      if (QWidget* held = focusWidget(); held != nullptr && held != section_ && drawers_->isAncestorOf(held))
+        section_->setFocus();  // out of a field first, back to the needle
+      else if (desk_.tool != Tool::needle)
         desk_.tool = Tool::needle;
       else
         open_drawer(Drawer::none);

@@ -9,6 +9,7 @@
 #include <QPushButton>
 #include <algorithm>
 
+#include "imaging/error.h"
 #include "words.h"
 
 namespace leastharm {
@@ -50,7 +51,9 @@ void MarksPanel::add_new_mark() {
   fill_ = make_button(word("marks.fill"));
   whole_ = make_button(word("marks.whole"));
   add_row({ball_, connected_, whole_});
-  add_row({outline_, fill_});
+  drop_ = make_button(word("marks.drop"));
+  connect(drop_, &QPushButton::clicked, this, [this] { desk_.bench.drop_outlines(); });
+  add_row({outline_, fill_, drop_});
   for (QPushButton* button : {ball_, connected_, outline_}) button->setCheckable(true);
   drawn_ = add_note(word("marks.hint"));
   connect(kind_, qOverload<int>(&QComboBox::currentIndexChanged), this, [this] { refresh(0); });
@@ -67,7 +70,7 @@ void MarksPanel::add_new_mark() {
   connect(fill_, &QPushButton::clicked, this, [this] {
     MarkRecipe r = recipe();
     r.way = MarkRecipe::Way::outlines;
-    r.outlines = std::exchange(outlines_, {});
+    r.outlines = desk_.bench.draft().outlines;
     desk_.bench.make_mark(r);
     use(Tool::outline, false);
   });
@@ -158,9 +161,7 @@ bool MarksPanel::take_tool(Tool tool, const std::vector<Vec3>& points) {
   else if (tool == Tool::connected)
     r.way = MarkRecipe::Way::connected;
   else if (tool == Tool::outline) {
-    if (points.size() >= 3) outlines_.push_back(points);
-    desk_.outlines = outlines_;
-    say_outlines();
+    if (points.size() >= 3) desk_.bench.add_outline(points);
     return true;
   } else
     return false;
@@ -170,10 +171,15 @@ bool MarksPanel::take_tool(Tool tool, const std::vector<Vec3>& points) {
 }
 
 void MarksPanel::say_outlines() {
-  std::string text = say("marks.drawn", std::to_string(outlines_.size()));
-  for (const Finding& f : outline_findings(outlines_)) text += "\n" + f.what;
+  const std::vector<Outline>& outlines = desk_.bench.draft().outlines;
+  std::string text = say("marks.drawn", counted(static_cast<int>(outlines.size()), "outline"));
+  try {
+    if (!outlines.empty())
+      for (const Finding& f : outline_findings(outlines)) text += "\n" + f.what;
+  } catch (const BadInput& fault) {  // not parallel, or not flat: said before they are filled in
+    text += std::string("\n") + fault.what();
+  }
   drawn_->setText(q(text));
-  fill_->setEnabled(!outlines_.empty());
 }
 
 void MarksPanel::fill_list() {
@@ -202,12 +208,13 @@ void MarksPanel::refresh(unsigned changed) {
   connected_->setChecked(desk_.tool == Tool::connected);
   outline_->setChecked(desk_.tool == Tool::outline);
   brush_button_->setChecked(desk_.tool == Tool::brush);
-  desk_.outlines = outlines_;
-  if (desk_.tool == Tool::outline || !outlines_.empty())
+  const bool outlined = !desk_.bench.draft().outlines.empty();
+  if (desk_.tool == Tool::outline || outlined)
     say_outlines();
   else
     drawn_->setText(word("marks.hint"));
-  fill_->setEnabled(!outlines_.empty());
+  fill_->setEnabled(outlined);
+  drop_->setEnabled(outlined);
   const QString name =
       list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
   const auto mark =

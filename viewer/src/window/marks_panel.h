@@ -15,8 +15,6 @@ class MarksPanel : public Panel {
   void refresh(unsigned changed) override;
   void closed() override;
   bool take_tool(Tool tool, const std::vector<Vec3>& points) override;
-  /// Outlines drawn so far for the mark in the making.
-  [[nodiscard]] const std::vector<Outline>& outlines() const { return outlines_; }
 
  private:
   void add_new_mark();
@@ -31,11 +29,10 @@ class MarksPanel : public Panel {
   QLineEdit *name_, *by_, *why_;
   QDoubleSpinBox *weight_, *radius_, *brush_;
   QLabel* weight_label_;
-  QPushButton *ball_, *connected_, *outline_, *fill_, *whole_, *brush_button_, *remove_, *waive_;
+  QPushButton *ball_, *connected_, *outline_, *fill_, *drop_, *whole_, *brush_button_, *remove_, *waive_;
   QCheckBox* border_;
   QLabel* drawn_;
   QListWidget* list_;
-  std::vector<Outline> outlines_;
 };
 
 }  // namespace leastharm

@@ -154,6 +154,8 @@ void NeedlePanel::fill_figures() {
     if (const auto p = a.p_touch.find(name); p != a.p_touch.end())
       text += ", " + say("needle.touch", chance(p->second));
   }
+  for (const Finding& f : a.findings)
+    text += "\n" + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
   figures_->setText(q(text));
   std::string parts;
   for (const auto& [part, value] : a.damage.parts) parts += part + "  " + number(value, 1) + "\n";

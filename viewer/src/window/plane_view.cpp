@@ -264,23 +264,54 @@ void PlaneView::draw_grip(QPainter& painter, const QPointF& at, Grip grip) const
   painter.setBrush(Qt::NoBrush);
 }
 
+/// The ball or the brush under the pointer, at its size.
+void PlaneView::draw_tool_size(QPainter& painter) const {
+  if (!desk_.pointed || !underMouse()) return;
+  const double radius_mm = desk_.tool == Tool::ball    ? desk_.ball_mm
+                           : desk_.tool == Tool::brush ? desk_.brush_mm
+                                                       : 0;
+  if (radius_mm <= 0) return;
+  for (const auto& [colour, width] :
+       {std::pair{QColor(13, 13, 15), 3.0}, std::pair{QColor(255, 255, 255), 1.4}}) {
+    painter.setPen(QPen(colour, width));
+    painter.drawEllipse(hover_, radius_mm * scale(), radius_mm * scale());
+  }
+}
+
+/// Outlines of the mark in the making: whole where they lie in this picture, as cuts where they cross it.
+void PlaneView::draw_outlines(QPainter& painter) const {
+  const Vec3 normal = plane_.right.cross(plane_.down);
+  const double near_mm =
+      0.5 * (desk_.bench.ground().body.grid.direction.transpose() * normal)
+                .cwiseAbs()
+                .dot(desk_.bench.ground().body.grid.spacing_mm) +
+      0.01;
+  for (const Outline& outline : desk_.bench.draft().outlines) {
+    const auto off = [&](const Vec3& p) { return (p - plane_.corner_lps_mm).dot(normal); };
+    const bool here =
+        std::ranges::all_of(outline, [&](const Vec3& p) { return std::abs(off(p)) <= near_mm; });
+    std::vector<QPointF> cuts;
+    for (std::size_t n = 0; n < outline.size(); ++n) {
+      const Vec3 &a = outline[n], &b = outline[(n + 1) % outline.size()];
+      if (here)
+        line_on_picture(painter, {screen_of(a), screen_of(b)}, 1.6);
+      else if (off(a) * off(b) < 0)
+        cuts.push_back(screen_of(a + off(a) / (off(a) - off(b)) * (b - a)));
+    }
+    std::ranges::sort(cuts, {}, [](const QPointF& p) { return p.x() + 1e-3 * p.y(); });
+    for (std::size_t n = 0; n + 1 < cuts.size(); n += 2)
+      line_on_picture(painter, {cuts[n], cuts[n + 1]}, 1.6);
+  }
+}
+
 void PlaneView::draw_tool(QPainter& painter) const {
   const bool over = desk_.pointed && underMouse();
-  if (desk_.tool == Tool::ball && over)
-    for (const auto& [colour, width] :
-         {std::pair{QColor(13, 13, 15), 3.0}, std::pair{QColor(255, 255, 255), 1.4}}) {
-      painter.setPen(QPen(colour, width));
-      painter.drawEllipse(hover_, desk_.ball_mm * scale(), desk_.ball_mm * scale());
-    }
-  if (desk_.tool == Tool::brush && over)
-    for (const auto& [colour, width] :
-         {std::pair{QColor(13, 13, 15), 3.0}, std::pair{QColor(255, 255, 255), 1.4}}) {
-      painter.setPen(QPen(colour, width));
-      painter.drawEllipse(hover_, desk_.brush_mm * scale(), desk_.brush_mm * scale());
-    }
-  if (tool_points_.empty()) return;
+  draw_tool_size(painter);
+  draw_outlines(painter);
+  if (tool_points_.empty() || tool_of_points_ != desk_.tool) return;
   QPolygonF line;
   for (const Vec3& p : tool_points_) line << screen_of(p);
+  if (desk_.tool == Tool::outline && drawing_) line << line.front();
   if (desk_.tool == Tool::brush) {
     QPen pen(QColor(0xF0, 0xE4, 0x42, 150), std::max(2.0, 2 * desk_.brush_mm * scale()));
     pen.setCapStyle(Qt::RoundCap);
@@ -305,13 +336,15 @@ void PlaneView::mousePressEvent(QMouseEvent* event) {
   setFocus(Qt::MouseFocusReason);
   pressed_ = hover_ = event->localPos();
   const Vec3 p = lps_of(pressed_);
+  if (tool_of_points_ != desk_.tool) tool_points_.clear();
+  tool_of_points_ = desk_.tool;
   switch (desk_.tool) {
     case Tool::needle: {
       held_ = grip_at(pressed_);
       if (held_ == Grip::none) return clicked(pressed_);
       desk_.grip = held_;
       track_before_ = desk_.shown_track();
-      desk_.bench.begin_gesture("move " + track_before_.id);
+      desk_.bench.begin_gesture(say("step.move", track_before_.id));
       holding(true);
       break;
     }

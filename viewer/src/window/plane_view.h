@@ -62,6 +62,8 @@ class PlaneView : public QWidget {
   void draw_scale_bar(QPainter& painter) const;
   void draw_material_words(QPainter& painter) const;
   void draw_tool(QPainter& painter) const;
+  void draw_tool_size(QPainter& painter) const;
+  void draw_outlines(QPainter& painter) const;
   void drag_to(const QPointF& at);
 
   PlaneCut cut_;
@@ -72,6 +74,7 @@ class PlaneView : public QWidget {
   QPointF pressed_, hover_;
   Track track_before_;
   std::vector<Vec3> tool_points_;
+  Tool tool_of_points_ = Tool::needle;  ///< that they were set with
   bool drawing_ = false;
   double paint_seconds_ = 0;
 };

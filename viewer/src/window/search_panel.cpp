@@ -81,7 +81,7 @@ void GapCurve::paintEvent(QPaintEvent*) {
   bool begun = false;
   QPolygonF upper, lower;
   for (const auto& p : search.curve) {
-    const bool found = std::isfinite(p.best) && p.best < 1e12;
+    const bool found = std::isfinite(p.best) && p.best > 0;  // 0: nothing found yet
     const double low = std::isfinite(p.bound) ? std::max(0.0, p.bound) : 0;
     bound.elementCount() == 0 ? bound.moveTo(at(p.seconds, low)) : bound.lineTo(at(p.seconds, low));
     if (!found) continue;
@@ -98,8 +98,10 @@ void GapCurve::paintEvent(QPaintEvent*) {
   painter.drawPath(bound);
   const auto& last = search.curve.back();
   painter.setPen(desk_.look.ink());
-  const double last_best = std::isfinite(last.best) ? at(seconds, last.best).y() : top;
-  painter.drawText(QRectF(0, last_best - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter,
+  const bool found_at_last = std::isfinite(last.best) && last.best > 0;
+  const double last_best = found_at_last ? at(seconds, last.best).y() : top;
+  if (found_at_last)
+    painter.drawText(QRectF(0, last_best - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter,
                    q(number(last.best, 1)));
   const double last_bound =
       std::max(at(seconds, std::max(0.0, last.bound)).y(), last_best + desk_.look.em());
@@ -240,7 +242,9 @@ void SearchPanel::add_search() {
   start_ = make_button(word("search.start"));
   add_row({start_});
   connect(start_, &QPushButton::clicked, this, [this] {
-    desk_.bench.search().running ? desk_.bench.stop_search() : desk_.bench.start_search();
+    if (desk_.bench.search().running) return desk_.bench.stop_search();
+    take_request();  // where nothing was asked yet, the fields say what is
+    desk_.bench.start_search();
   });
   curve_ = new GapCurve(desk_);
   column_->addWidget(curve_);
@@ -320,8 +324,6 @@ void SearchPanel::refresh(unsigned changed) {
   if (changed & (kDraftChanged | kGroundChanged | kStageChanged)) fill_request();
   const SearchState& search = desk_.bench.search();
   start_->setText(search.running ? word("search.stop") : word("search.start"));
-  start_->setEnabled(search.running ||
-                     (!desk_.bench.tracks().empty() || desk_.bench.file().request.has_value()));
   std::string text = search.fault;
   if (search.proposal && search.proposal->feasible) {
     const Certificate& c = search.proposal->certificate;

@@ -11,6 +11,9 @@
 namespace leastharm {
 namespace {
 
+constexpr int kWheelStep = 120;  // one notch, as Qt counts
+constexpr double kFieldWithoutNeedleMm = 120;
+
 SlicePlane plane_in(const QRect& where, const Vec3& centre, const Vec3& right, const Vec3& down,
                     double mm_per_px) {
   SlicePlane plane;
@@ -30,6 +33,19 @@ void outline_on_picture(QPainter& painter, const QPolygonF& shape, double width)
     painter.setPen(QPen(colour, w));
     painter.drawPolygon(shape);
   }
+}
+
+/// The midline's point that lies nearest to the slice.
+Vec3 midline_at(const BodyFrame& frame, const std::function<double(const Vec3&)>& off) {
+  Vec3 nearest = frame.midline_lps_mm.front();
+  constexpr int kSteps = 40;
+  for (std::size_t n = 0; n + 1 < frame.midline_lps_mm.size(); ++n)
+    for (int s = 0; s <= kSteps; ++s) {
+      const Vec3 p = frame.midline_lps_mm[n] +
+                     s / double(kSteps) * (frame.midline_lps_mm[n + 1] - frame.midline_lps_mm[n]);
+      if (off(p) < off(nearest)) nearest = p;
+    }
+  return nearest;
 }
 
 }  // namespace
@@ -67,10 +83,10 @@ void SectionView::mouseMoveEvent(QMouseEvent* event) {
 }
 
 void SectionView::draw_over(QPainter& painter) {
-  if (!desk_.bench.has_track()) return;
-  const double line_x = desk_.axis(width()).x(desk_.bench.view().depth_mm);
+  const double line_x = desk_.axis(width()).x(desk_.depth_mm());
   painter.setPen(QPen(QColor(0xF0, 0xE4, 0x42), desk_.look.line(), Qt::DashLine));
   painter.drawLine(QPointF(line_x, 0), QPointF(line_x, height()));
+  if (!desk_.bench.has_track()) return;
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
     if (n == desk_.bench.in_hand()) continue;
     const Track& other = desk_.bench.tracks()[n];
@@ -123,25 +139,26 @@ void SectionView::draw_over(QPainter& painter) {
 // Across the needle.
 
 SlicePlane AcrossView::plane() const {
-  if (!desk_.bench.has_track()) {
-    const Grid& grid = desk_.bench.ground().body.grid;
-    return plane_in(picture(),
-                    grid.lps_from_index(Vec3(grid.size[0], grid.size[1], grid.size[2]) / 2),
-                    grid.direction.col(0), grid.direction.col(1), 0.2);
-  }
   const Directions directions = desk_.directions();
-  const Vec3 along = axis_of(desk_.shown_track());
+  const bool needle = desk_.bench.has_track();
+  const Vec3 along = needle ? axis_of(desk_.shown_track()) : desk_.section().along;
   const Vec3 wanted =
       std::abs(along.dot(directions.head)) < 0.8 ? directions.head : directions.front;
   const Vec3 up = (wanted - wanted.dot(along) * along).normalized();
   const Vec3 right =
       along.cross(up);  // looking along the needle: right x up points back at the reader
-  const double field_mm = std::max(36.0, 8 * desk_.bench.track().needle.outer_mm);
-  const Vec3 centre = desk_.shown_track().entry_lps_mm + desk_.bench.view().depth_mm * along;
-  return plane_in(picture(), centre, right, -up, field_mm / std::min(width(), height()));
+  const double field_mm = needle ? std::max(36.0, 8 * desk_.bench.track().needle.outer_mm)
+                                 : kFieldWithoutNeedleMm;
+  const Vec3 centre = needle ? Vec3(desk_.shown_track().entry_lps_mm + desk_.depth_mm() * along)
+                             : desk_.depth_point();
+  return plane_in(picture(), centre, right, -up,
+                  field_mm / std::min(width(), height()));
 }
 
-QString AcrossView::name() const { return q(say("view.across", mm(desk_.bench.view().depth_mm))); }
+QString AcrossView::name() const {
+  return q(desk_.bench.has_track() ? say("view.across", mm(desk_.depth_mm()))
+                                   : say("view.acrossline", mm(desk_.depth_mm(), 0)));
+}
 
 Grip AcrossView::grip_at(const QPointF& at) const {
   if (!desk_.bench.has_track() || desk_.tool != Tool::needle) return Grip::none;
@@ -153,8 +170,8 @@ void AcrossView::draw_over(QPainter& painter) {
   if (!desk_.bench.has_track()) return;
   const Track track = desk_.shown_track();
   const Vec3 along = axis_of(track);
-  const QPointF centre = screen_of(track.entry_lps_mm + desk_.bench.view().depth_mm * along);
-  const double depth = desk_.bench.view().depth_mm, path = path_length_mm(track);
+  const QPointF centre = screen_of(track.entry_lps_mm + desk_.depth_mm() * along);
+  const double depth = desk_.depth_mm(), path = path_length_mm(track);
   const bool in_core = depth >= std::max(0.0, path - track.needle.throw_mm) && depth <= path;
   const bool in_steel = depth <= path + track.needle.dead_tip_mm;
   for (const double diameter : {track.needle.outer_mm, track.needle.bore_mm}) {
@@ -176,11 +193,6 @@ void AcrossView::draw_over(QPainter& painter) {
 
 // The scanner's slice.
 
-int AxialView::slice_index() const {
-  const Grid& grid = desk_.bench.ground().body.grid;
-  return std::clamp(grid.voxel_at(desk_.depth_point()).k, 0, grid.size[2] - 1);
-}
-
 SlicePlane AxialView::plane() const {
   const Grid& grid = desk_.bench.ground().body.grid;
   const Directions directions = desk_.directions();
@@ -196,30 +208,61 @@ SlicePlane AxialView::plane() const {
   const Vec3 extent = Vec3(high.i - low.i, high.j - low.j, 0).cwiseProduct(grid.spacing_mm);
   const double wide_mm = extent[1 - upright] + 30, high_mm = extent[upright] + 30;
   const Vec3 centre =
-      grid.lps_from_index(Vec3((low.i + high.i) / 2.0, (low.j + high.j) / 2.0, slice_index()));
+      grid.lps_from_index(Vec3((low.i + high.i) / 2.0, (low.j + high.j) / 2.0, desk_.slice_index()));
   const QRect where = picture();
   return plane_in(where, centre, right, -up,
                   std::max(wide_mm / where.width(), high_mm / where.height()));
 }
 
 QString AxialView::name() const {
-  return q(say("view.axial", std::to_string(slice_index() + 1),
+  return q(say("view.axial", std::to_string(desk_.slice_index() + 1),
                std::to_string(desk_.bench.ground().body.grid.size[2])));
 }
 
 void AxialView::wheelEvent(QWheelEvent* event) {
   if (!desk_.ready()) return;
-  desk_.set_depth_line(desk_.bench.view().depth_mm + event->angleDelta().y() / 120.0);
+  turned_ += event->angleDelta().y();
+  desk_.step_slice(turned_ / kWheelStep);
+  turned_ %= kWheelStep;
 }
 
 void AxialView::draw_over(QPainter& painter) {
-  if (!desk_.bench.has_track()) return;
+  if (desk_.frame_in_question != nullptr) draw_sides(painter, *desk_.frame_in_question);
+  if (desk_.bench.has_track()) draw_tracks(painter);
+  if (desk_.slice_index() != desk_.slice_of_line()) return;
+  const QPointF at = screen_of(desk_.depth_point());
+  painter.setPen(QPen(QColor(0xF0, 0xE4, 0x42), 1.6));
+  painter.drawLine(at + QPointF(-6, 0), at + QPointF(6, 0));
+  painter.drawLine(at + QPointF(0, -6), at + QPointF(0, 6));
+}
+
+/// What parts left from right here, and which way is front.
+void AxialView::draw_sides(QPainter& painter, const BodyFrame& frame) const {
+  if (frame.midline_lps_mm.empty()) return;
+  const Vec3 normal = plane_.right.cross(plane_.down);
+  const auto off = [&](const Vec3& p) { return std::abs((p - plane_.corner_lps_mm).dot(normal)); };
+  const Vec3 at = midline_at(frame, off);
+  const double reach = std::hypot(width(), height()) / scale();
+  line_on_picture(painter, {screen_of(at - reach * frame.front), screen_of(at + reach * frame.front)},
+                  1.4);
+  const double aside = 0.22 * width() / scale(), e = desk_.look.em();
+  painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
+  const auto name = [&](const Vec3& p, const QString& text) {
+    const QPointF where = screen_of(p);
+    draw_on_picture(painter, QRectF(where.x() - 5 * e, where.y() - e, 10 * e, 2 * e),
+                    Qt::AlignCenter, text);
+  };
+  name(at + aside * frame.left(), word("body.left"));
+  name(at - aside * frame.left(), word("body.right"));
+}
+
+void AxialView::draw_tracks(QPainter& painter) const {
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n)
     if (n != desk_.bench.in_hand()) {
       const Grid& grid = desk_.bench.ground().body.grid;
       const Track& other = desk_.bench.tracks()[n];
       const double a = grid.index_from_lps(other.entry_lps_mm).z(),
-                   b = grid.index_from_lps(other.tip_lps_mm).z(), k = slice_index();
+                   b = grid.index_from_lps(other.tip_lps_mm).z(), k = desk_.slice_index();
       if (k >= std::min(a, b) - 2 && k <= std::max(a, b) + 2)
         draw_track_line(painter, other, false);
     }
@@ -227,10 +270,6 @@ void AxialView::draw_over(QPainter& painter) {
   draw_track_line(painter, track, true);
   draw_grip(painter, screen_of(track.entry_lps_mm), Grip::entry);
   draw_grip(painter, screen_of(track.tip_lps_mm), Grip::tip);
-  const QPointF at = screen_of(desk_.depth_point());
-  painter.setPen(QPen(QColor(0xF0, 0xE4, 0x42), 1.6));
-  painter.drawLine(at + QPointF(-6, 0), at + QPointF(6, 0));
-  painter.drawLine(at + QPointF(0, -6), at + QPointF(0, 6));
 }
 
 }  // namespace leastharm

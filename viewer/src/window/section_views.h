@@ -46,7 +46,9 @@ class AxialView : public PlaneView {
   [[nodiscard]] bool names_materials() const override { return false; }
 
  private:
-  [[nodiscard]] int slice_index() const;
+  void draw_sides(QPainter& painter, const BodyFrame& frame) const;
+  void draw_tracks(QPainter& painter) const;
+  int turned_ = 0;  ///< of the wheel, since the newest slice
 };
 
 }  // namespace leastharm

@@ -14,11 +14,6 @@ StripView::StripView(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk)
   setAttribute(Qt::WA_OpaquePaintEvent);
 }
 
-void StripView::show_frame(const BodyFrame* frame) {
-  frame_ = frame;
-  update();
-}
-
 QRectF StripView::picture() const {
   const BodyView& view = desk_.bench.body_view();
   const double margin_x = desk_.look.px(5.5), top = desk_.look.px(1.7), bottom = desk_.look.px(0.4);
@@ -43,21 +38,42 @@ void StripView::paintEvent(QPaintEvent*) {
   if (!desk_.ready()) return;
   const BodyView& view = desk_.bench.body_view();
   if (view.width == 0) return;
-  if (drawn_ != &view) {
-    image_ = QImage(view.width, view.height, QImage::Format_Grayscale8);
-    for (int row = 0; row < view.height; ++row)
-      std::copy_n(view.light.begin() + static_cast<std::ptrdiff_t>(row) * view.width, view.width,
-                  image_.scanLine(row));
-    drawn_ = &view;
+  if (drawn_ != desk_.bench.body_view_ptr()) {
+    drawn_ = desk_.bench.body_view_ptr();
+    image_ = grey_image(view);
   }
   painter.setRenderHints(QPainter::Antialiasing | QPainter::SmoothPixmapTransform);
   // The body's surroundings are white: multiplied, they take the paper's own tone.
   painter.setCompositionMode(QPainter::CompositionMode_Multiply);
   painter.drawImage(picture(), image_);
   painter.setCompositionMode(QPainter::CompositionMode_SourceOver);
+  draw_slice_line(painter);
   draw_words(painter);
-  if (frame_ != nullptr) draw_frame(painter);
+  if (desk_.frame_in_question != nullptr) draw_frame(painter, *desk_.frame_in_question);
   draw_tracks(painter);
+}
+
+Vec3 StripView::lps_of(const QPointF& at) const {
+  const BodyView& view = desk_.bench.body_view();
+  const Ground& ground = desk_.bench.ground();
+  const QRectF where = picture();
+  const double scale = where.width() / view.width_mm();
+  const Vec3 middle = ground.body.grid.lps_from_index(
+      Vec3(ground.object_low.i + ground.object_high.i, ground.object_low.j + ground.object_high.j,
+           ground.object_low.k + ground.object_high.k) / 2);
+  return (view.left_mm + (at.x() - where.x()) / scale) * view.right +
+         (view.top_mm - (at.y() - where.y()) / scale) * view.up +
+         middle.dot(view.toward) * view.toward;
+}
+
+/// Where the scanner's slice lies that is shown beside the ledger.
+void StripView::draw_slice_line(QPainter& painter) const {
+  const Grid& grid = desk_.bench.ground().body.grid;
+  const double x = screen_of(grid.lps_from_index(Vec3((grid.size[0] - 1) / 2.0, (grid.size[1] - 1) / 2.0,
+                                                      desk_.slice_index()))).x();
+  const QRectF where = picture();
+  painter.setPen(QPen(desk_.look.quiet(), desk_.look.line(), Qt::DashLine));
+  painter.drawLine(QPointF(x, where.top()), QPointF(x, where.bottom()));
 }
 
 void StripView::draw_tracks(QPainter& painter) const {
@@ -122,32 +138,90 @@ void StripView::draw_words(QPainter& painter) const {
                    word("strip.bar"));
 }
 
-void StripView::draw_frame(QPainter& painter) const {
+/// The midline, an arrow to where the head is taken to be, and the front: an arrow, or a ring where it
+/// points at the reader (with a dot) or away (with a cross).
+void StripView::draw_frame(QPainter& painter, const BodyFrame& frame) const {
+  const BodyView& view = desk_.bench.body_view();
   QPolygonF midline;
-  for (const Vec3& p : frame_->midline_lps_mm) midline << screen_of(p);
+  for (const Vec3& p : frame.midline_lps_mm) midline << screen_of(p);
   painter.setPen(QPen(Qt::white, 4));
   painter.drawPolyline(midline);
   painter.setPen(QPen(desk_.look.curve(), 2, Qt::DashDotLine));
   painter.drawPolyline(midline);
+  const QRectF where = picture();
+  const double e = desk_.look.em();
+  const auto on_screen = [&](const Vec3& way) {
+    return QPointF(way.dot(view.right), -way.dot(view.up));
+  };
+  const QPointF head = on_screen(frame.head), front = on_screen(frame.front);
+  painter.setFont(desk_.look.strong());
+  const auto arrow = [&](const QPointF& from, const QPointF& way, const QString& text) {
+    const QPointF to = from + 2.6 * e * way, side(-way.y(), way.x());
+    painter.setPen(QPen(desk_.look.curve(), 2));
+    painter.drawLine(from, to);
+    painter.drawPolyline(QPolygonF({to - 0.6 * e * way + 0.35 * e * side, to,
+                                    to - 0.6 * e * way - 0.35 * e * side}));
+    const double wide = painter.fontMetrics().horizontalAdvance(text) + 4;
+    const QPointF at = to + (0.4 * e + (std::abs(way.x()) > 0.5 ? wide / 2 : 0.6 * e)) * way;
+    painter.drawText(QRectF(at.x() - wide / 2, at.y() - e, wide, 2 * e), Qt::AlignCenter, text);
+  };
+  const QPointF end(head.x() < 0 ? where.left() : where.right(), where.center().y() + 1.9 * e);
+  if (std::hypot(head.x(), head.y()) > 0.5) arrow(end, head, word("body.headhere"));
+  const QPointF middle = midline.isEmpty() ? where.center() : midline[midline.size() / 2];
+  if (std::hypot(front.x(), front.y()) > 0.5)
+    return arrow(middle, front, word("body.fronthere"));
+  const bool toward = frame.front.dot(view.toward) > 0;
+  painter.setPen(QPen(desk_.look.curve(), 2));
+  painter.setBrush(desk_.look.paper());
+  painter.drawEllipse(middle, 0.55 * e, 0.55 * e);
+  const double r = 0.38 * e;
+  if (toward) {
+    painter.setBrush(desk_.look.curve());
+    painter.drawEllipse(middle, 0.14 * e, 0.14 * e);
+  } else {
+    painter.drawLine(middle - QPointF(r, r), middle + QPointF(r, r));
+    painter.drawLine(middle - QPointF(r, -r), middle + QPointF(r, -r));
+  }
+  painter.setBrush(Qt::NoBrush);
+  const QString text = toward ? word("body.frontyou") : word("body.frontaway");
+  const QRectF place(middle.x() + 0.9 * e, middle.y() + 0.2 * e,
+                     painter.fontMetrics().horizontalAdvance(text) + 0.6 * e, 1.3 * e);
+  painter.fillRect(place, desk_.look.paper());
+  painter.drawText(place, Qt::AlignCenter, text);
+}
+
+/// The nearest end of a track; of two that lie together, that of the track in hand.
+void StripView::take_hold(const QPointF& at) {
+  double nearest = desk_.look.px(0.8);
+  std::size_t track = 0;
+  held_ = Grip::none;
+  const auto consider = [&](std::size_t n, const Vec3& end, Grip grip) {
+    const double away = QLineF(at, screen_of(end)).length();
+    const bool rather = away < nearest || (away == nearest && n == desk_.bench.in_hand());
+    if (!rather) return;
+    nearest = away;
+    track = n;
+    held_ = grip;
+  };
+  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
+    consider(n, desk_.bench.tracks()[n].tip_lps_mm, Grip::tip);
+    consider(n, desk_.bench.tracks()[n].entry_lps_mm, Grip::entry);
+  }
+  if (held_ != Grip::none) desk_.bench.take_in_hand(track);
 }
 
 void StripView::mousePressEvent(QMouseEvent* event) {
   if (!desk_.ready() || event->button() != Qt::LeftButton) return;
   pressed_ = event->localPos();
-  const double reach = desk_.look.px(0.8);
-  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
-    const QPointF entry = screen_of(desk_.bench.tracks()[n].entry_lps_mm),
-                  tip = screen_of(desk_.bench.tracks()[n].tip_lps_mm);
-    const bool at_entry = QLineF(pressed_, entry).length() < reach,
-               at_tip = QLineF(pressed_, tip).length() < reach;
-    if (!at_entry && !at_tip) continue;
-    desk_.bench.take_in_hand(n);
-    held_ = at_entry ? Grip::entry : Grip::tip;
-    desk_.grip = held_;
-    track_before_ = desk_.shown_track();
-    desk_.bench.begin_gesture("move " + track_before_.id);
+  take_hold(pressed_);
+  if (held_ == Grip::none) {
+    if (picture().contains(pressed_))
+      desk_.show_slice(desk_.bench.ground().body.grid.voxel_at(lps_of(pressed_)).k);
     return;
   }
+  desk_.grip = held_;
+  track_before_ = desk_.shown_track();
+  desk_.bench.begin_gesture(say("step.move", track_before_.id));
 }
 
 void StripView::mouseMoveEvent(QMouseEvent* event) {

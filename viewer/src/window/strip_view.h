@@ -12,8 +12,6 @@ class StripView : public QWidget {
  public:
   explicit StripView(Desk& desk, QWidget* parent = nullptr);
   [[nodiscard]] QPointF screen_of(const Vec3& lps_mm) const;
-  /// The frame that is being set, drawn over the body; null for none.
-  void show_frame(const BodyFrame* frame);
 
  protected:
   void paintEvent(QPaintEvent*) override;
@@ -25,12 +23,14 @@ class StripView : public QWidget {
   [[nodiscard]] QRectF picture() const;
   void draw_tracks(QPainter& painter) const;
   void draw_words(QPainter& painter) const;
-  void draw_frame(QPainter& painter) const;
+  void draw_frame(QPainter& painter, const BodyFrame& frame) const;
+  void draw_slice_line(QPainter& painter) const;
+  [[nodiscard]] Vec3 lps_of(const QPointF& at) const;
+  void take_hold(const QPointF& at);
 
   Desk& desk_;
   QImage image_;
-  const BodyView* drawn_ = nullptr;
-  const BodyFrame* frame_ = nullptr;
+  std::shared_ptr<const BodyView> drawn_;
   Grip held_ = Grip::none;
   QPointF pressed_;
   Track track_before_;

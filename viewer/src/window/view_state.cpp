@@ -10,6 +10,7 @@ using nlohmann::json;
 std::string to_json_text(const ViewState& s) {
   return json{{"track", s.track},
               {"depth_mm", s.depth_mm},
+              {"slices_off", s.slices_off},
               {"black_hu", s.grey.black_hu},
               {"white_hu", s.grey.white_hu},
               {"hatches", s.hatches},
@@ -26,6 +27,7 @@ ViewState parse_view_state(const std::string& text) {
     ViewState read;
     read.track = j.value("track", read.track);
     read.depth_mm = j.value("depth_mm", read.depth_mm);
+    read.slices_off = j.value("slices_off", read.slices_off);
     read.grey.black_hu = j.value("black_hu", read.grey.black_hu);
     read.grey.white_hu = j.value("white_hu", read.grey.white_hu);
     read.hatches = j.value("hatches", read.hatches);

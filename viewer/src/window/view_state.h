@@ -10,6 +10,7 @@ namespace leastharm {
 struct ViewState {
   std::string track;     ///< id of the one shown
   double depth_mm = 20;  ///< of the depth line
+  int slices_off = 0;    ///< from the scanner's slice through the line's point to the one shown
   GreyScale grey;
   bool hatches = false, confidence = false, words = true;
 };

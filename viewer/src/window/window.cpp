@@ -76,6 +76,7 @@ void open_window(const WindowOptions& options) {
   else
     window.resize(1280, 800);
   window.show();
+  window.bench().keeps_view = !snapshot;  // a picture changes nothing
   if (!options.case_root.empty()) window.open(options.case_root);
   if (snapshot) return save_snapshot(window, options);
   QApplication::exec();

@@ -33,6 +33,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     // the pictures
     {"view.section", "Section along the needle", Origin::trade},
     {"view.across", "Across the needle at %1", Origin::trade},
+    {"view.acrossline", "Across the body at %1", Origin::trade},
     {"view.axial", "Scanner's slice %1 of %2", Origin::standard},
     {"needle.entry", "entry", Origin::trade},
     {"needle.core", "core", Origin::trade},
@@ -51,6 +52,11 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"log.core", "core from %1 to %2 mm", Origin::trade},
     {"log.limit", "limit %1", Origin::trade},
     {"log.beyond", " (beyond the scale)", Origin::ours},
+    {"log.noneedle",
+     "No needle yet, so nothing is crossed. The picture above shows the whole body along its midline; move the line "
+     "in it to look through the scanner's slices. Marks (M) says where samples may come from and what must not be "
+     "touched; Search (S) then finds the tracks of least harm, or Needle (N) lets you aim one yourself.",
+     Origin::ours},
     {"log.nokeepout", "no keep-outs are marked", Origin::ours},
 
     // the ledger
@@ -66,7 +72,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"ledger.together", "All tracks together, %1", Origin::ours},
     {"ledger.bound", "nothing scores below %1;", Origin::ours},
     {"ledger.computing", "…", Origin::ours},
-    {"ledger.empty", "No tracks yet. Search for them, or aim one yourself.", Origin::ours},
+    {"ledger.empty", "No tracks yet: one row a track will stand here.", Origin::ours},
     {"verdict.least", "the least possible, proven", Origin::ours},
     {"verdict.above", "at most %1 % above the least possible", Origin::ours},
     {"verdict.zero", "score %1; the proven bound is 0", Origin::ours},
@@ -143,11 +149,12 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"marks.whole", "All of the material", Origin::ours},
     {"marks.outline", "Outlines", Origin::trade},
     {"marks.fill", "Fill in between", Origin::ours},
+    {"marks.drop", "Take back", Origin::ours},
     {"marks.hint",
      "Give a name, choose a way, then click on a picture. Outlines are drawn round the region on "
      "several slices.",
      Origin::ours},
-    {"marks.drawn", "%1 outlines drawn. Move the depth line and draw the next, or fill in between.",
+    {"marks.drawn", "Drawn so far: %1. Go to another slice (wheel, Home and End, or a click on the body above) and draw the next, or fill in between.",
      Origin::ours},
     {"marks.list", "Marks of this case", Origin::ours},
     {"marks.remove", "Remove", Origin::trade},
@@ -181,6 +188,12 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"body.hint",
      "The midline: click points along the spine from feet to head; a double click ends it.",
      Origin::ours},
+    {"body.left", "left?", Origin::trade},
+    {"body.right", "right?", Origin::trade},
+    {"body.headhere", "head?", Origin::trade},
+    {"body.fronthere", "front?", Origin::trade},
+    {"body.frontyou", "front? toward you", Origin::ours},
+    {"body.frontaway", "front? away from you", Origin::ours},
     {"body.by", "your name", Origin::ours},
     {"body.confirm", "Confirm the sides", Origin::ours},
     {"body.confirmed", "Confirmed by %1 on %2.", Origin::ours},
@@ -276,6 +289,8 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"step.add", "add %1", Origin::ours},
     {"step.remove", "remove %1", Origin::ours},
     {"step.mark", "mark %1", Origin::ours},
+    {"step.outline", "draw an outline", Origin::ours},
+    {"step.nooutlines", "take the outlines back", Origin::ours},
     {"step.waive", "waive %1", Origin::ours},
     {"step.protect", "protect %1 again", Origin::ours},
     {"step.frame", "confirm the body's sides", Origin::ours},
@@ -313,6 +328,8 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"page.busy", "…", Origin::ours},
     {"page.seconds", "%1 s", Origin::standard},
     {"page.look", "Looking through %1", Origin::ours},
+    {"page.files", "Files so far: %1", Origin::ours},
+    {"page.headers", "Files: %1. Reading their headers …", Origin::trade},
     {"page.begin", "Begin a case from this series: %1", Origin::ours},
     {"page.beginwhere", "The case folder will be %1", Origin::ours},
     {"page.segmenting", "Telling the materials apart; this takes a minute or two.", Origin::ours},
@@ -361,6 +378,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"message.notkept",
      "The last change could not be kept: %1 It is safe in the window: make room, then try again.",
      Origin::ours},
+    {"message.wouldlose", "Closing now would lose that change. Close again to do so all the same.", Origin::ours},
     {"message.dismiss", "Dismiss", Origin::ours},
     {"read.ruler", "ruler", Origin::trade},
 
@@ -385,6 +403,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
      "with Shift 5 mm, with Ctrl 0.2 mm\n"
      "with Alt   turn by 1° (Shift 5°)\n"
      ",  .   move the depth line by 1 mm (Shift 5)\n"
+     "Home  End   the scanner's slice toward head, feet (Shift 5)\n"
      "N  M  B  S  A  R   open Needle, Marks, Body, Search, Approving, In the round\n"
      "H  C  L   hatches, confidence, words on the pictures\n"
      "U   ruler\n"

@@ -5,6 +5,7 @@
 #include <ctime>
 
 #include "planner/cylinder.h"
+#include "planner/entry.h"
 #include "window/aim.h"
 #include "window/screen_words.h"
 #include "window/workbench_parts.h"
@@ -136,9 +137,8 @@ void Workbench::end_gesture() {
   const bool moved = to_json(gesture_->before.file) != to_json(draft_.file);
   // The entry as it was found on the surface is what the case keeps.
   if (moved && has_track())
-    if (const auto figures = figures_of(in_hand_);
-        figures && figures->fault.empty() && same_track(figures->asked, track()))
-      draft_.file.plan.tracks[in_hand_].entry_lps_mm = figures->assessment.track.entry_lps_mm;
+    if (const auto site = find_entry(ground_->body, track().entry_lps_mm, track().tip_lps_mm))
+      draft_.file.plan.tracks[in_hand_].entry_lps_mm = site->point_lps_mm;
   if (moved) {
     past_.push_back(std::move(*gesture_));
     future_.clear();
@@ -250,7 +250,7 @@ void Workbench::redo() {
 void Workbench::keep() {
   kept_ = false;
   if (!keeper_ || map_jobs_ > 0) return;  // kept as soon as the map is worked in
-  keeper_->keep({draft_, volumes_, corrections_, to_json_text(view_)});
+  keeper_->keep({draft_, volumes_, corrections_});
   tell(kKeptChanged);
 }
 

@@ -82,6 +82,8 @@ class Workbench {
 
   /// Called with bits of `Changed` after every change.
   std::function<void(unsigned)> on_change;
+  /// Whether closing a case keeps where the person was looking.
+  bool keeps_view = true;
 
   // Opening.
   void open(const std::filesystem::path& root);
@@ -107,6 +109,7 @@ class Workbench {
     return ground_asked_ != ground_got_ || !jobs_.idle();
   }
   [[nodiscard]] const BodyView& body_view() const { return *body_view_; }
+  [[nodiscard]] std::shared_ptr<const BodyView> body_view_ptr() const { return body_view_; }
   [[nodiscard]] const RequestFile& request() const { return ground_->assessor->file(); }
 
   // The track in hand.
@@ -137,6 +140,9 @@ class Workbench {
   void remove_track();
 
   void make_mark(const MarkRecipe& recipe);
+  /// Outlines drawn for a mark in the making; they go once they have become one.
+  void add_outline(const Outline& outline);
+  void drop_outlines();
   void remove_mark(const std::string& name);
   void waive(const std::string& mark, const std::string& by, const std::string& why);
   void take_waiver_back(const std::string& mark);
@@ -186,6 +192,7 @@ class Workbench {
   void take_figures(FiguresAnswer answer);
   void take_kept(const Kept& kept);
   void keep();
+  void keep_view() const;
   /// One change of the draft outside a gesture: a step of its own.
   void change(const std::string& what, unsigned also, const std::function<void(Draft&)>& edit);
   /// The tracks are no longer those that the search chose; its bound stays.

@@ -109,6 +109,8 @@ std::shared_ptr<Workbench::Opened> Workbench::read_case(
   opened->draft.file = file;
   opened->draft.bound = file.plan.certificate;
   opened->draft.masks = read_masks(*opened->folder);
+  if (fs::exists(root / kOutlinesFile))
+    opened->draft.outlines = parse_outlines(text_of(root / kOutlinesFile));
   if (fs::exists(root / kViewFile)) opened->view = parse_view_state(text_of(root / kViewFile));
   opened->ground = make_ground(opened->volumes, standing_marks(opened->draft), file);
   opened->body_view = view_of_body(opened->ground->body, file);
@@ -164,19 +166,26 @@ void Workbench::take_opened(std::shared_ptr<Opened> opened) {
   view_ = opened->view;
   const auto shown = std::ranges::find(tracks(), view_.track, &Track::id);
   in_hand_ = shown == tracks().end() ? 0 : static_cast<std::size_t>(shown - tracks().begin());
-  keeper_ =
-      std::make_unique<Keeper>(std::move(*opened->folder), [this, back = poster()](Kept kept) {
+  keeper_ = std::make_unique<Keeper>(
+      std::move(*opened->folder), draft_.outlines, [this, back = poster()](Kept kept) {
         back([this, kept = std::move(kept)] { take_kept(kept); });
       });
   service_ = std::make_unique<FigureService>([this, back = poster()](FiguresAnswer answer) {
     back([this, answer = std::move(answer)]() mutable { take_figures(std::move(answer)); });
   });
   ground_worker_ = std::make_unique<LatestWorker<GroundRequest>>(
-      [this, back = poster()](const GroundRequest& request) {
+      [this, back = poster(), drawn = drawing_frame(draft_.file)](
+          const GroundRequest& request) mutable {
         std::shared_ptr<const Ground> ground =
             make_ground(request.volumes, standing_marks(request.draft), request.draft.file);
-        back([this, ground, number = request.number] {
+        std::shared_ptr<const BodyView> body_view;
+        const BodyFrame frame = drawing_frame(request.draft.file);
+        if (frame.head != drawn.head || frame.front != drawn.front)
+          body_view = view_of_body(ground->body, request.draft.file);
+        drawn = frame;
+        back([this, ground, body_view, number = request.number] {
           ground_ = ground;
+          if (body_view) body_view_ = body_view;
           ground_got_ = number;
           ask_figures();
           tell(kGroundChanged);
@@ -192,7 +201,8 @@ void Workbench::close() {
   stop_search();
   if (search_thread_.joinable()) search_thread_.join();
   end_gesture();
-  if (keeper_) keeper_->keep({draft_, volumes_, corrections_, to_json_text(view_)});
+  if (keeper_ && !kept_) keeper_->keep({draft_, volumes_, corrections_});
+  if (keeper_) keep_view();
   service_.reset();
   ground_worker_.reset();
   keeper_.reset();  // waits until the last change is written
@@ -218,6 +228,16 @@ void Workbench::close() {
   refusal_text_.clear();
   reading_lines_.clear();
   tell(kStageChanged);
+}
+
+void Workbench::keep_view() const {
+  const std::string text = to_json_text(view_);
+  const fs::path path = root_ / kViewFile;
+  if (!keeps_view || text == (fs::exists(path) ? text_of(path) : to_json_text({}))) return;
+  try {
+    write_whole(path, text);
+  } catch (const BadInput&) {  // where a person was looking is not worth a message
+  }
 }
 
 void Workbench::find_ct(const fs::path& place) {

@@ -157,11 +157,21 @@ void Workbench::take_mark(MarkRecord record, std::shared_ptr<const Mask> mask,
     draft.masks[record.sha256] = std::move(mask);
     const auto former = std::ranges::find(draft.file.marks, record.name, &MarkRecord::name);
     former == draft.file.marks.end() ? draft.file.marks.push_back(record) : void(*former = record);
+    if (record.made_by.contains("contours")) draft.outlines.clear();
     draft.bound.reset();
     draft.file.plan.certificate.reset();
   });
   for (const Finding& f : findings) tell_person(f.level, f.what);
   ask_ground();
+}
+
+void Workbench::add_outline(const Outline& outline) {
+  change(say("step.outline"), 0, [&](Draft& draft) { draft.outlines.push_back(outline); });
+}
+
+void Workbench::drop_outlines() {
+  if (draft_.outlines.empty()) return;
+  change(say("step.nooutlines"), 0, [](Draft& draft) { draft.outlines.clear(); });
 }
 
 void Workbench::remove_mark(const std::string& name) {

@@ -1,0 +1,32 @@
+#include "window/draft.h"
+
+namespace leastharm {
+
+using nlohmann::json;
+
+std::string outlines_text(const std::vector<Outline>& outlines) {
+  json list = json::array();
+  for (const Outline& outline : outlines) {
+    json points = json::array();
+    for (const Vec3& p : outline) points.push_back({p.x(), p.y(), p.z()});
+    list.push_back(std::move(points));
+  }
+  return json{{"outlines_lps_mm", std::move(list)}}.dump(1) + "\n";
+}
+
+std::vector<Outline> parse_outlines(const std::string& text) {
+  try {
+    std::vector<Outline> outlines;
+    for (const json& points : json::parse(text).at("outlines_lps_mm")) {
+      Outline outline;
+      for (const json& p : points)
+        outline.push_back({p.at(0).get<double>(), p.at(1).get<double>(), p.at(2).get<double>()});
+      outlines.push_back(std::move(outline));
+    }
+    return outlines;
+  } catch (const json::exception&) {
+    return {};
+  }
+}
+
+}  // namespace leastharm
