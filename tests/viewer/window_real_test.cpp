@@ -465,16 +465,16 @@ TEST_F(RealWindow, WaivesWithNameAndReasonOnly) {
 TEST_F(RealWindow, TurningTheHeadRoundTurnsTheBodyInTheStrip) {
   open();
   window->open_drawer(Drawer::body);
-  const Vec3 right_before = bench().body_view().right;
+  const Vec3 right_before = bench().body_views().from_front.right;
   QTest::mouseClick(button(window->panel(Drawer::body), "Head is at the other end"),
                     Qt::LeftButton);
   field<QLineEdit>(Drawer::body, 0)->setText("R. Example");
   QTest::mouseClick(button(window->panel(Drawer::body), "Confirm the sides"), Qt::LeftButton);
   wait();
-  EXPECT_NEAR(bench().body_view().right.dot(right_before), -1, 1e-9);
+  EXPECT_NEAR(bench().body_views().from_front.right.dot(right_before), -1, 1e-9);
   bench().undo();
   wait();
-  EXPECT_NEAR(bench().body_view().right.dot(right_before), 1, 1e-9);
+  EXPECT_NEAR(bench().body_views().from_front.right.dot(right_before), 1, 1e-9);
 }
 
 TEST_F(RealWindow, EveryFieldAndButtonIsReachedByTheTabKey) {

@@ -33,10 +33,10 @@ void ComparePicture::show_former(const CaseFile* former) {
 void ComparePicture::paintEvent(QPaintEvent*) {
   QPainter painter(this);
   if (!desk_.ready() || former_ == nullptr) return;
-  const BodyView& view = desk_.bench.body_view();
+  const BodyView& view = desk_.bench.body_views().from_front;
   if (view.width == 0) return;
-  if (drawn_ != desk_.bench.body_view_ptr()) {
-    drawn_ = desk_.bench.body_view_ptr();
+  if (drawn_ != desk_.bench.body_views_ptr()) {
+    drawn_ = desk_.bench.body_views_ptr();
     image_ = grey_image(view);
   }
   // The part of the body that the tracks of both states lie in.

@@ -18,7 +18,7 @@ class ComparePicture : public QWidget {
   Desk& desk_;
   const CaseFile* former_ = nullptr;
   QImage image_;
-  std::shared_ptr<const BodyView> drawn_;
+  std::shared_ptr<const BodyViews> drawn_;
 };
 
 /// What an approval covers, what changed since a former state, and the statements.

@@ -23,18 +23,11 @@ Track Desk::shown_track() const {
 }
 
 void Desk::lie_along_body() {
-  const Ground& ground = bench.ground();
-  const Grid& grid = ground.body.grid;
   const BodyFrame frame = drawing_frame(bench.file());
-  const VoxelIndex low = ground.object_low, high = ground.object_high;
-  const Vec3 centre = grid.lps_from_index(
-      Vec3(low.i + high.i, low.j + high.j, low.k + high.k) / 2);
-  const Vec3 half = Vec3(high.i - low.i + 1, high.j - low.j + 1, high.k - low.k + 1)
-                        .cwiseProduct(grid.spacing_mm) / 2;
   section_.along = -frame.head;
   section_.up = frame.front;
-  const double reach = (grid.direction.transpose() * frame.head).cwiseAbs().dot(half);
-  section_.entry = centre - reach * section_.along;
+  const double reach = half_length_mm(bench.ground(), frame.head);
+  section_.entry = middle_of(bench.ground()) - reach * section_.along;
   span_to_mm_ = std::ceil((2 * reach + kBehindTipMm) / 20) * 20;
 }
 

@@ -69,7 +69,7 @@ class Desk {
   [[nodiscard]] const SectionFrame& section() const { return section_; }
   [[nodiscard]] ScreenAxis axis(double width_px) const;
   /// Width of the margin that the names of the log's rows stand in.
-  [[nodiscard]] int gutter_px() const { return look.px(7.4); }
+  [[nodiscard]] int gutter_px() const { return look.px(8.2); }
   /// Where the depth line stands on this track.
   [[nodiscard]] double depth_mm() const;
   void set_depth_line(double depth_mm);

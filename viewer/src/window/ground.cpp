@@ -44,6 +44,20 @@ void find_object_box(Ground& ground) {
 
 }  // namespace
 
+Vec3 middle_of(const Ground& ground) {
+  const VoxelIndex low = ground.object_low, high = ground.object_high;
+  return ground.body.grid.lps_from_index(Vec3(low.i + high.i, low.j + high.j, low.k + high.k) / 2);
+}
+
+double half_length_mm(const Ground& ground, const Vec3& way) {
+  const Grid& grid = ground.body.grid;
+  const VoxelIndex low = ground.object_low, high = ground.object_high;
+  const Vec3 half = Vec3(high.i - low.i + 1, high.j - low.j + 1, high.k - low.k + 1)
+                        .cwiseProduct(grid.spacing_mm) /
+                    2;
+  return (grid.direction.transpose() * way).cwiseAbs().dot(half);
+}
+
 bool is_waived(const CaseFile& file, const MarkRecord& record) {
   return std::ranges::any_of(file.waivers, [&](const Waiver& w) {
     return w.mark == record.name && w.mark_sha256 == record.sha256;

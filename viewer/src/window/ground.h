@@ -37,6 +37,10 @@ struct Ground {
                                                         std::vector<Mark> marks,
                                                         const CaseFile& file);
 
+/// The object's half length along a direction, and its middle: of the box that holds it.
+[[nodiscard]] double half_length_mm(const Ground& ground, const Vec3& way);
+[[nodiscard]] Vec3 middle_of(const Ground& ground);
+
 /// Marks that bear on the plan: all but the waived.
 [[nodiscard]] bool is_waived(const CaseFile& file, const MarkRecord& record);
 

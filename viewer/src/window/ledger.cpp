@@ -10,9 +10,32 @@
 namespace leastharm {
 namespace {
 
-enum Cell { kTrack, kSide, kNeedle, kPath, kBar, kMass, kEnough, kNearest, kScore, kCells };
-constexpr double kHeadEms = 1.5;
+enum Cell : std::size_t { kTrack, kSide, kNeedle, kPath, kBar, kMass, kEnough, kNearest, kScore, kCells };
+constexpr double kHeadEms = 1.5, kLeastBarEms = 6;
 constexpr double kFootRows = 2;  // all tracks together, and the verdict
+
+QString head_text(std::size_t cell) {
+  switch (cell) {
+    case kTrack:
+      return word("ledger.track");
+    case kSide:
+      return word("ledger.side");
+    case kNeedle:
+      return word("ledger.needle");
+    case kPath:
+      return word("ledger.path");
+    case kBar:
+      return word("ledger.crossings");
+    case kMass:
+      return word("ledger.mass");
+    case kEnough:
+      return word("ledger.enough");
+    case kNearest:
+      return word("ledger.nearest");
+    default:
+      return word("ledger.score");
+  }
+}
 
 }  // namespace
 
@@ -30,24 +53,67 @@ Ledger::Ledger(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
   setAttribute(Qt::WA_OpaquePaintEvent);
 }
 
+std::vector<QString> Ledger::texts(std::size_t n) const {
+  const Track& track = desk_.bench.tracks()[n];
+  const auto figures = desk_.bench.figures_of(n);
+  std::vector<QString> text(kCells);
+  const bool faulty = figures && !figures->fault.empty();
+  const bool bad = faulty || (figures && !figures->assessment.admissible);
+  text[kTrack] = q(track.id) + (bad ? QStringLiteral(" ✕") : QString());
+  text[kNeedle] = q(track.needle.name.empty()
+                        ? number(track.needle.outer_mm, 1) + "/" + mm(track.needle.bore_mm)
+                        : track.needle.name);
+  if (!figures || faulty) return text;
+  const TrackAssessment& a = figures->assessment;
+  const bool chances = figures->with_chances;
+  text[kSide] = q(a.side);
+  text[kPath] = q(number(a.path_length_mm, 1));
+  text[kMass] = chances ? q(number(a.core.mass_mg, 1) + " (" + number(a.core.mass_mg_p05, 1) + "–" +
+                            number(a.core.mass_mg_p95, 1) + ")")
+                        : q(number(a.core.mass_mg, 1)) + QStringLiteral(" …");
+  text[kEnough] = !chances         ? QStringLiteral("…")
+                  : a.core.p_enough ? q(chance(*a.core.p_enough))
+                                    : QStringLiteral("–");
+  const auto nearest =
+      std::ranges::min_element(a.clearance_mm, {}, [](const auto& entry) { return entry.second; });
+  text[kNearest] = nearest == a.clearance_mm.end()
+                       ? QStringLiteral("–")
+                       : q(nearest->first + " " + number(nearest->second, 1));
+  text[kScore] = q(number(a.damage.score, 1));
+  return text;
+}
+
+/// As wide as what stands in them. Where there is no room for all, the needle's name goes first, then
+/// the bar, then the nearest keep-out: the Needle drawer has them in full.
 std::vector<Ledger::Column> Ledger::columns() const {
-  const double e = desk_.look.em(), left = desk_.look.px(0.8);
-  std::vector<Column> c(kCells);
-  const double fixed[kCells] = {3.2 * e, 4.6 * e, 9.4 * e, 4.4 * e, 0,
-                                9.6 * e, 5.6 * e, 7.2 * e, 4.2 * e};
-  double sum = left;
-  for (const double width : fixed) sum += width + 0.6 * e;
-  const bool narrow =
-      width() - sum < 7 * e;  // the needle's name goes first: the Needle panel has it in full
-  double x = left;
-  const double bar = std::max(5 * e, width() - sum + (narrow ? fixed[kNeedle] : 0));
-  for (int n = 0; n < kCells; ++n) {
-    const double w = n == kBar ? bar : narrow && n == kNeedle ? 0 : fixed[n];
-    c[static_cast<std::size_t>(n)] = {x, w,
-                                      n == kPath || n == kMass || n == kEnough || n == kScore};
-    x += w + (w > 0 ? 0.6 * e : 0);
+  const double e = desk_.look.em(), left = desk_.look.px(0.8), gap = 0.9 * e;
+  const QFontMetrics head(desk_.look.font(0.82, QFont::DemiBold)),
+      body(desk_.look.font(1, QFont::DemiBold));
+  const double least[kCells] = {3.2 * e, 0, 0, 0, 0, 9.2 * e, 3.8 * e, 0, 3.2 * e};
+  std::vector<double> wide(kCells);
+  for (std::size_t c = 0; c < kCells; ++c)
+    wide[c] = std::max(least[c], head.horizontalAdvance(head_text(c)) + 2.0);
+  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
+    const std::vector<QString> text = texts(n);
+    for (std::size_t c = 0; c < kCells; ++c)
+      if (c != kBar) wide[c] = std::max(wide[c], body.horizontalAdvance(text[c]) + 2.0);
   }
-  return c;
+  wide[kBar] = kLeastBarEms * e;
+  const auto spare = [&] {
+    double sum = left;
+    for (const double w : wide) sum += w > 0 ? w + gap : 0;
+    return width() - sum;
+  };
+  for (const std::size_t c : {kNeedle, kBar, kNearest})
+    if (spare() < 0) wide[c] = 0;
+  if (wide[kBar] > 0) wide[kBar] += std::max(0.0, spare());
+  std::vector<Column> columns(kCells);
+  double x = left;
+  for (std::size_t c = 0; c < kCells; ++c) {
+    columns[c] = {x, wide[c], c == kPath || c == kMass || c == kEnough || c == kScore};
+    x += wide[c] > 0 ? wide[c] + gap : 0;
+  }
+  return columns;
 }
 
 void Ledger::draw_cell(QPainter& painter, const Column& column, double y,
@@ -115,12 +181,8 @@ void Ledger::draw_scroll_bar(QPainter& painter, std::size_t shown) const {
 void Ledger::draw_head(QPainter& painter, const std::vector<Column>& c) const {
   painter.setFont(desk_.look.font(0.82, QFont::DemiBold));
   painter.setPen(desk_.look.quiet());
-  const QString names[kCells] = {
-      word("ledger.track"),  word("ledger.side"),      word("ledger.needle"),
-      word("ledger.path"),   word("ledger.crossings"), word("ledger.mass"),
-      word("ledger.enough"), word("ledger.nearest"),   word("ledger.score")};
-  for (int n = 0; n < kCells; ++n)
-    draw_cell(painter, c[static_cast<std::size_t>(n)], -0.1 * desk_.look.em(), names[n]);
+  for (std::size_t n = 0; n < kCells; ++n)
+    draw_cell(painter, c[n], -0.1 * desk_.look.em(), head_text(n));
   painter.setPen(
       QPen(hasFocus() ? desk_.look.curve() : desk_.look.ink(), hasFocus() ? 2 : desk_.look.line()));
   const double y = desk_.look.px(kHeadEms) - 1;
@@ -129,7 +191,6 @@ void Ledger::draw_head(QPainter& painter, const std::vector<Column>& c) const {
 
 void Ledger::draw_track(QPainter& painter, const std::vector<Column>& c, double y,
                         std::size_t n) const {
-  const Track& track = desk_.bench.tracks()[n];
   const auto figures = desk_.bench.figures_of(n);
   const bool in_hand = n == desk_.bench.in_hand();
   if (in_hand)
@@ -138,40 +199,23 @@ void Ledger::draw_track(QPainter& painter, const std::vector<Column>& c, double 
                c[kScore].x + c[kScore].width - c[0].x + 0.8 * desk_.look.em(), row_height()),
         desk_.look.chosen());
   painter.setPen(desk_.look.ink());
-  painter.setFont(desk_.look.font(1, in_hand ? QFont::Bold : QFont::DemiBold));
-  const bool bad = figures && (!figures->fault.empty() || !figures->assessment.admissible);
-  draw_cell(painter, c[kTrack], y, q(track.id) + (bad ? QStringLiteral(" ✕") : QString()));
+  const std::vector<QString> text = texts(n);
+  for (std::size_t cell = 0; cell < kCells; ++cell) {
+    painter.setFont(cell == kTrack ? desk_.look.font(1, in_hand ? QFont::Bold : QFont::DemiBold)
+                    : cell == kScore ? desk_.look.strong()
+                                     : desk_.look.font());
+    draw_cell(painter, c[cell], y, text[cell]);
+  }
+  if (figures && figures->fault.empty()) return draw_bar(painter, c[kBar], y, figures->assessment);
+  const double x = c[kPath].x;
   painter.setFont(desk_.look.font());
-  const std::string needle = track.needle.name.empty()
-                                 ? number(track.needle.outer_mm, 1) + "/" + mm(track.needle.bore_mm)
-                                 : track.needle.name;
-  draw_cell(painter, c[kNeedle], y, q(needle));
-  if (!figures || !figures->fault.empty())
-    return draw_cell(painter, c[kBar], y, figures ? q(figures->fault) : word("ledger.computing"));
-  const TrackAssessment& a = figures->assessment;
-  draw_cell(painter, c[kSide], y, q(a.side));
-  draw_cell(painter, c[kPath], y, q(number(a.path_length_mm, 1)));
-  draw_bar(painter, c[kBar], y, a);
-  draw_cell(painter, c[kMass], y,
-            figures->with_chances
-                ? q(number(a.core.mass_mg, 1) + " (" + number(a.core.mass_mg_p05, 1) + "–" +
-                    number(a.core.mass_mg_p95, 1) + ")")
-                : q(number(a.core.mass_mg, 1)) + QStringLiteral(" …"));
-  draw_cell(painter, c[kEnough], y,
-            !figures->with_chances ? QStringLiteral("…")
-            : a.core.p_enough      ? q(chance(*a.core.p_enough))
-                                   : QStringLiteral("–"));
-  const auto nearest =
-      std::ranges::min_element(a.clearance_mm, {}, [](const auto& entry) { return entry.second; });
-  draw_cell(painter, c[kNearest], y,
-            nearest == a.clearance_mm.end() ? QStringLiteral("–")
-                                            : q(nearest->first + " " + number(nearest->second, 1)));
-  painter.setFont(desk_.look.strong());
-  draw_cell(painter, c[kScore], y, q(number(a.damage.score, 1)));
+  draw_cell(painter, {x, c[kScore].x + c[kScore].width - x, false}, y,
+            figures ? q(figures->fault) : word("ledger.computing"));
 }
 
 void Ledger::draw_bar(QPainter& painter, const Column& column, double y,
                       const TrackAssessment& track) const {
+  if (column.width <= 0) return;
   double longest = 60;
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n)
     if (const auto f = desk_.bench.figures_of(n); f && f->fault.empty())
@@ -212,11 +256,15 @@ double Ledger::draw_together(QPainter& painter, const std::vector<Column>& c, do
   painter.setFont(desk_.look.font());
   painter.setPen(desk_.look.quiet());
   const auto certificate = desk_.bench.certificate();
-  const QString bound = certificate ? q(say("ledger.bound", number(certificate->lower_bound, 1))) +
+  const QString bound = certificate && certificate->lower_bound > 0 ? q(say("ledger.bound", number(certificate->lower_bound, 1))) +
                                           QStringLiteral("   ")
                                     : QString();
-  painter.drawText(QRectF(c[0].x, y, right - c[0].x, row_height()),
-                   Qt::AlignVCenter | Qt::AlignRight, bound + verdict(desk_.bench));
+  const double room = right - c[0].x;
+  // Where both do not fit, the verdict is what counts.
+  const bool both = painter.fontMetrics().horizontalAdvance(bound + verdict(desk_.bench)) < room;
+  painter.drawText(QRectF(c[0].x, y, room, row_height()), Qt::AlignVCenter | Qt::AlignRight,
+                   painter.fontMetrics().elidedText((both ? bound : QString()) + verdict(desk_.bench),
+                                                    Qt::ElideRight, static_cast<int>(room)));
   return y + row_height();
 }
 

@@ -23,6 +23,7 @@ class Ledger : public QWidget {
     double x = 0, width = 0;
     bool right = false;
   };
+  [[nodiscard]] std::vector<QString> texts(std::size_t track) const;
   [[nodiscard]] std::vector<Column> columns() const;
   void draw_cell(QPainter& painter, const Column& column, double y, const QString& text) const;
   void draw_head(QPainter& painter, const std::vector<Column>& columns) const;

@@ -47,7 +47,9 @@ LogView::LogView(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
   setAttribute(Qt::WA_OpaquePaintEvent);
 }
 
-int LogView::wanted_height() const { return desk_.look.px(13.6); }
+int LogView::wanted_height() const {
+  return desk_.look.px(desk_.ready() && !desk_.bench.has_track() ? 3.6 : 14.6);
+}
 
 void LogView::paintEvent(QPaintEvent*) {
   QElapsedTimer timer;
@@ -69,7 +71,7 @@ void LogView::paintEvent(QPaintEvent*) {
   const TrackAssessment& track = figures->assessment;
   // Rows shrink with the room they are given; their type does not.
   const double e = desk_.look.em() * std::min(1.0, height() / static_cast<double>(wanted_height())),
-               gap = 0.75 * e;
+               gap = 1.05 * e;
   const Row bands{0.5 * e, 1.9 * e}, hu{bands.bottom() + gap, 3.1 * e},
       keep_out{hu.bottom() + gap, 2.0 * e}, certainty{keep_out.bottom() + gap, 0.95 * e};
   painter.setRenderHint(QPainter::Antialiasing);
@@ -236,7 +238,7 @@ void LogView::draw_certainty(QPainter& painter, const Row& row, const ScreenAxis
     painter.drawLine(QPointF(axis.x0, row.bottom() - tick * row.height),
                      QPointF(axis.x1, row.bottom() - tick * row.height));
   }
-  draw_tick(painter, axis, row.y + row.height / 2, word("log.percent"));
+  draw_tick(painter, axis, row.y, word("log.percent"));
 }
 
 void LogView::draw_core(QPainter& painter, const ScreenAxis& axis, const TrackAssessment& track,
@@ -255,7 +257,7 @@ void LogView::draw_scale(QPainter& painter, double y, const ScreenAxis& axis,
     const bool named = std::fmod(std::abs(depth), step) < 0.01;
     painter.setPen(QPen(desk_.look.ink(), 0.8 * desk_.look.line()));
     painter.drawLine(QPointF(axis.x(depth), y), QPointF(axis.x(depth), y + (named ? 5 : 3)));
-    if (named)
+    if (named && axis.x(depth) + desk_.look.em() < width())
       painter.drawText(QRectF(axis.x(depth) - 30, y + 5, 60, 1.1 * desk_.look.em()),
                        Qt::AlignHCenter | Qt::AlignTop, q(number(depth, 0)));
   }
@@ -273,10 +275,12 @@ void LogView::draw_scale(QPainter& painter, double y, const ScreenAxis& axis,
       QRectF(desk_.look.px(0.8), y - 0.2 * desk_.look.em(), axis.x0, 1.4 * desk_.look.em()),
       Qt::AlignLeft | Qt::AlignVCenter, word("log.depth"));
   painter.setPen(desk_.look.ink());
-  painter.drawText(
-      QRectF(axis.x0, y + 1.15 * desk_.look.em() + 5, axis.x1 - axis.x0, 1.1 * desk_.look.em()),
-      Qt::AlignLeft | Qt::AlignTop,
-      q(say("log.core", number(core_from_mm(track), 1), number(track.path_length_mm, 1))));
+  const QString text =
+      q(say("log.core", number(core_from_mm(track), 1), number(track.path_length_mm, 1)));
+  const double wide = painter.fontMetrics().horizontalAdvance(text) + 4;
+  const double x = std::clamp((core + tip - wide) / 2, axis.x0, std::max(axis.x0, axis.x1 - wide));
+  painter.drawText(QRectF(x, y + 1.15 * desk_.look.em() + 5, wide, 1.1 * desk_.look.em()),
+                   Qt::AlignCenter, text);
 }
 
 void LogView::mousePressEvent(QMouseEvent* event) {

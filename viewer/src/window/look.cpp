@@ -15,7 +15,7 @@ QFont Look::font(double ems, int weight, bool italic) const {
 
 QString Look::style_sheet() const {
   const QString sheet = QStringLiteral(R"(
-* { font-family: Lato; font-size: %1px; color: %2; }
+* { color: %2; }
 QMainWindow, QWidget#desk, QWidget#drawer, QScrollArea, QScrollArea > QWidget > QWidget { background: %3; }
 QPushButton { background: transparent; border: none; border-bottom: %7px solid transparent; padding: %5px %6px; }
 QPushButton:hover { border-bottom-color: %4; }
@@ -37,9 +37,10 @@ QScrollBar:vertical { background: transparent; width: %9px; margin: 0; }
 QScrollBar::handle:vertical { background: %4; min-height: 24px; }
 QScrollBar::add-line, QScrollBar::sub-line { height: 0; }
 QScrollBar::add-page, QScrollBar::sub-page { background: transparent; }
+QListWidget { background: %11; padding: %1px; }
 QToolTip { background: %11; color: %2; border: %7px solid %4; padding: %5px; }
 )");
-  return sheet.arg(px(1))
+  return sheet.arg(px(0.2))
       .arg(ink().name(), paper().name(), rule().name())
       .arg(px(0.25))
       .arg(px(0.5))

@@ -1,5 +1,6 @@
 #include "window/main_window.h"
 
+#include <QApplication>
 #include <QCloseEvent>
 #include <QCoreApplication>
 #include <QHBoxLayout>
@@ -87,7 +88,10 @@ void MainWindow::build() {
   drawers_ = new QStackedWidget;
   row->addWidget(drawers_);
   column->addLayout(row, 1);
+  column->addWidget(make_messages());
+  column->addWidget(reading_ = new ReadingBar(desk_));
   make_drawers();
+  QApplication::setFont(look_.font());
   setStyleSheet(look_.style_sheet());
   setCentralWidget(all);
   fit_heights();
@@ -156,7 +160,6 @@ QWidget* MainWindow::make_desk() {
   ledger_ = new Ledger(desk_);
   across_ = new AcrossView(desk_);
   axial_ = new AxialView(desk_);
-  reading_ = new ReadingBar(desk_);
   column->addWidget(strip_);
   column->addWidget(section_, 1);
   column->addWidget(log_);
@@ -168,8 +171,6 @@ QWidget* MainWindow::make_desk() {
   row->addWidget(across_);
   row->addWidget(axial_);
   column->addWidget(bottom_);
-  column->addWidget(make_messages());
-  column->addWidget(reading_);
   return desk;
 }
 
@@ -261,7 +262,7 @@ void MainWindow::fit_heights() {
   log_->setFixedHeight(static_cast<int>(part_of * log_->wanted_height()));
   const int insets = static_cast<int>(part_of * wanted_insets);
   bottom_->setFixedHeight(insets + look_.px(0.3));
-  // With a drawer open the ledger needs the room more than the slice's width.
+  // A drawer leaves the ledger little room: the slice gives up some of its width.
   const bool narrow = drawer_ != Drawer::none && width() < look_.px(120);
   across_->setFixedSize(narrow ? insets * 3 / 4 : insets, insets);
   axial_->setFixedSize(narrow ? insets : insets * 5 / 4, insets);
@@ -307,6 +308,7 @@ void MainWindow::take_change(unsigned changed) {
   if (changed & kStageChanged) show_stage();
   desk_.follow_track();
   if (changed & (kStageChanged | kDraftChanged | kKeptChanged | kGroundChanged)) refresh_head();
+  if (changed & (kStageChanged | kDraftChanged)) fit_heights();
   if (changed & (kViewChanged | kKeptChanged | kStageChanged)) reading_->refresh();
   if (changed & (kSaid | kKeptChanged | kStageChanged)) show_messages();
   if (drawer_ != Drawer::none) panel(drawer_).refresh(changed);
@@ -318,6 +320,7 @@ void MainWindow::show_stage() {
   const bool desk = stage == Stage::ready;
   for (QPushButton* button : drawer_buttons_) button->setVisible(desk);
   for (QPushButton* button : {undo_, redo_, close_}) button->setVisible(desk);
+  reading_->setVisible(desk);
   if (!desk && drawer_ != Drawer::none) open_drawer(Drawer::none);
   if (stage == Stage::reading) {
     ++errand_;

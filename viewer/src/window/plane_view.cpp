@@ -215,8 +215,13 @@ void PlaneView::draw_material_words(QPainter& painter) const {
 void PlaneView::draw_letters(QPainter& painter) const {
   const Directions directions = desk_.directions();
   const QRect where = picture().adjusted(4, 1, -4, -2);
-  draw_on_picture(painter, where, Qt::AlignTop | Qt::AlignHCenter,
-                  q(words_for(-plane_.down, directions)));
+  // In a narrow picture the way up is named below the picture's own name, not through it.
+  const QString up = q(words_for(-plane_.down, directions));
+  const QFontMetrics metrics = painter.fontMetrics();
+  const bool collide = metrics.horizontalAdvance(name()) + desk_.look.em() >
+                       (where.width() - metrics.horizontalAdvance(up)) / 2.0;
+  draw_on_picture(painter, where.adjusted(0, collide ? metrics.height() : 0, 0, 0),
+                  Qt::AlignTop | Qt::AlignHCenter, up);
   draw_on_picture(painter, where, Qt::AlignBottom | Qt::AlignHCenter,
                   q(words_for(plane_.down, directions)));
   draw_on_picture(painter, where, Qt::AlignLeft | Qt::AlignVCenter,

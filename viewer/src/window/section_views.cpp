@@ -12,7 +12,6 @@ namespace leastharm {
 namespace {
 
 constexpr int kWheelStep = 120;  // one notch, as Qt counts
-constexpr double kFieldWithoutNeedleMm = 120;
 
 SlicePlane plane_in(const QRect& where, const Vec3& centre, const Vec3& right, const Vec3& down,
                     double mm_per_px) {
@@ -148,7 +147,8 @@ SlicePlane AcrossView::plane() const {
   const Vec3 right =
       along.cross(up);  // looking along the needle: right x up points back at the reader
   const double field_mm = needle ? std::max(36.0, 8 * desk_.bench.track().needle.outer_mm)
-                                 : kFieldWithoutNeedleMm;
+                                 : 2.1 * std::max(half_length_mm(desk_.bench.ground(), right),
+                                                  half_length_mm(desk_.bench.ground(), up));
   const Vec3 centre = needle ? Vec3(desk_.shown_track().entry_lps_mm + desk_.depth_mm() * along)
                              : desk_.depth_point();
   return plane_in(picture(), centre, right, -up,

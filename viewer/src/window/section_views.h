@@ -12,7 +12,9 @@ class SectionView : public PlaneView {
  protected:
   [[nodiscard]] QRect picture() const override;
   [[nodiscard]] SlicePlane plane() const override;
-  [[nodiscard]] QString name() const override { return word("view.section"); }
+  [[nodiscard]] QString name() const override {
+    return desk_.bench.has_track() ? word("view.section") : word("view.sectionbody");
+  }
   void draw_over(QPainter& painter) override;
   [[nodiscard]] std::optional<double> depth_at(const QPointF& at) const override;
   void clicked(const QPointF& at) override;

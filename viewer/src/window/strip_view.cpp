@@ -8,89 +8,102 @@
 #include "window/aim.h"
 
 namespace leastharm {
+namespace {
+
+constexpr double kMarginEms = 7.6, kTopEms = 1.7, kBottomEms = 0.4;
+
+}  // namespace
 
 StripView::StripView(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
   setMouseTracking(true);
   setAttribute(Qt::WA_OpaquePaintEvent);
 }
 
-QRectF StripView::picture() const {
-  const BodyView& view = desk_.bench.body_view();
-  const double margin_x = desk_.look.px(5.5), top = desk_.look.px(1.7), bottom = desk_.look.px(0.4);
-  const double room_x = width() - 2 * margin_x, room_y = height() - top - bottom;
-  const double scale =
-      std::min(room_x / std::max(1, view.width), room_y / std::max(1, view.height));
-  const double w = scale * view.width, h = scale * view.height;
-  return {(width() - w) / 2, top + (room_y - h) / 2, w, h};
+QPointF StripView::Placed::screen_of(const Vec3& lps_mm) const {
+  return {where.x() + (lps_mm.dot(view->right) - view->left_mm) * scale(),
+          where.y() + (view->top_mm - lps_mm.dot(view->up)) * scale()};
+}
+
+std::vector<StripView::Placed> StripView::places() const {
+  const BodyViews& views = desk_.bench.body_views();
+  const double margin = desk_.look.px(kMarginEms), top = desk_.look.px(kTopEms),
+               room_y = height() - top - desk_.look.px(kBottomEms);
+  const auto fit = [&](double room_x) {
+    const BodyView& v = views.from_front;
+    return std::min((room_x - 2 * margin) / std::max(1.0, v.width_mm()),
+                    room_y / std::max({1.0, v.height_mm(), views.from_side.height_mm()}));
+  };
+  const double alone = fit(width());
+  const bool both = views.from_side.width > 0 && fit(width() / 2.0) >= alone;
+  std::vector<Placed> placed;
+  for (const BodyView* view : {&views.from_front, &views.from_side}) {
+    if (view == &views.from_side && !both) break;
+    const double w = alone * view->width_mm(), h = alone * view->height_mm(),
+                 middle = both ? width() * (placed.empty() ? 0.25 : 0.75) : width() / 2.0;
+    placed.push_back({view, {middle - w / 2, top + (room_y - h) / 2, w, h}});
+  }
+  return placed;
 }
 
 QPointF StripView::screen_of(const Vec3& lps_mm) const {
-  const BodyView& view = desk_.bench.body_view();
-  const QRectF where = picture();
-  const double scale = where.width() / view.width_mm();
-  return {where.x() + (lps_mm.dot(view.right) - view.left_mm) * scale,
-          where.y() + (view.top_mm - lps_mm.dot(view.up)) * scale};
+  return places().front().screen_of(lps_mm);
+}
+
+Vec3 StripView::lps_of(const Placed& place, const QPointF& at) const {
+  const Vec3 middle = middle_of(desk_.bench.ground());
+  const BodyView& view = *place.view;
+  return (view.left_mm + (at.x() - place.where.x()) / place.scale()) * view.right +
+         (view.top_mm - (at.y() - place.where.y()) / place.scale()) * view.up +
+         middle.dot(view.toward) * view.toward;
+}
+
+Vec3 StripView::entry_of(std::size_t track) const {
+  return track == desk_.bench.in_hand() ? desk_.shown_track().entry_lps_mm
+                                        : desk_.bench.tracks()[track].entry_lps_mm;
 }
 
 void StripView::paintEvent(QPaintEvent*) {
   QPainter painter(this);
   painter.fillRect(rect(), desk_.look.paper());
-  if (!desk_.ready()) return;
-  const BodyView& view = desk_.bench.body_view();
-  if (view.width == 0) return;
-  if (drawn_ != desk_.bench.body_view_ptr()) {
-    drawn_ = desk_.bench.body_view_ptr();
-    image_ = grey_image(view);
+  if (!desk_.ready() || desk_.bench.body_views().from_front.width == 0) return;
+  if (drawn_ != desk_.bench.body_views_ptr()) {
+    drawn_ = desk_.bench.body_views_ptr();
+    images_ = {grey_image(drawn_->from_front), grey_image(drawn_->from_side)};
   }
   painter.setRenderHints(QPainter::Antialiasing | QPainter::SmoothPixmapTransform);
-  // The body's surroundings are white: multiplied, they take the paper's own tone.
-  painter.setCompositionMode(QPainter::CompositionMode_Multiply);
-  painter.drawImage(picture(), image_);
-  painter.setCompositionMode(QPainter::CompositionMode_SourceOver);
-  draw_slice_line(painter);
-  draw_words(painter);
-  if (desk_.frame_in_question != nullptr) draw_frame(painter, *desk_.frame_in_question);
-  draw_tracks(painter);
-}
-
-Vec3 StripView::lps_of(const QPointF& at) const {
-  const BodyView& view = desk_.bench.body_view();
-  const Ground& ground = desk_.bench.ground();
-  const QRectF where = picture();
-  const double scale = where.width() / view.width_mm();
-  const Vec3 middle = ground.body.grid.lps_from_index(
-      Vec3(ground.object_low.i + ground.object_high.i, ground.object_low.j + ground.object_high.j,
-           ground.object_low.k + ground.object_high.k) / 2);
-  return (view.left_mm + (at.x() - where.x()) / scale) * view.right +
-         (view.top_mm - (at.y() - where.y()) / scale) * view.up +
-         middle.dot(view.toward) * view.toward;
+  const std::vector<Placed> all = places();
+  for (std::size_t n = 0; n < all.size(); ++n) {
+    // The body's surroundings are white: multiplied, they take the paper's own tone.
+    painter.setCompositionMode(QPainter::CompositionMode_Multiply);
+    painter.drawImage(all[n].where, images_[n]);
+    painter.setCompositionMode(QPainter::CompositionMode_SourceOver);
+    draw_slice_line(painter, all[n]);
+    draw_words(painter, all[n]);
+    if (desk_.frame_in_question != nullptr)
+      draw_frame(painter, all[n], *desk_.frame_in_question);
+    draw_tracks(painter, all[n]);
+    draw_labels(painter, all[n]);
+  }
+  draw_scale_bar(painter, all.back());
 }
 
 /// Where the scanner's slice lies that is shown beside the ledger.
-void StripView::draw_slice_line(QPainter& painter) const {
+void StripView::draw_slice_line(QPainter& painter, const Placed& place) const {
   const Grid& grid = desk_.bench.ground().body.grid;
-  const double x = screen_of(grid.lps_from_index(Vec3((grid.size[0] - 1) / 2.0, (grid.size[1] - 1) / 2.0,
-                                                      desk_.slice_index()))).x();
-  const QRectF where = picture();
+  const double x =
+      place
+          .screen_of(grid.lps_from_index(Vec3((grid.size[0] - 1) / 2.0, (grid.size[1] - 1) / 2.0,
+                                              desk_.slice_index())))
+          .x();
   painter.setPen(QPen(desk_.look.quiet(), desk_.look.line(), Qt::DashLine));
-  painter.drawLine(QPointF(x, where.top()), QPointF(x, where.bottom()));
+  painter.drawLine(QPointF(x, place.where.top()), QPointF(x, place.where.bottom()));
 }
 
-void StripView::draw_tracks(QPainter& painter) const {
-  const auto& tracks = desk_.bench.tracks();
-  std::vector<std::size_t> order(tracks.size());
-  std::vector<double> wanted;
-  for (std::size_t n = 0; n < order.size(); ++n) order[n] = n;
-  const auto entry_of = [&](std::size_t n) {
-    return n == desk_.bench.in_hand() ? desk_.shown_track().entry_lps_mm : tracks[n].entry_lps_mm;
-  };
-  std::ranges::stable_sort(order, {}, [&](std::size_t n) { return screen_of(entry_of(n)).x(); });
-  for (const std::size_t n : order) wanted.push_back(screen_of(entry_of(n)).x());
-  const std::vector<double> x = spread_labels(wanted, desk_.look.px(2.2), 0, width());
-  for (std::size_t at = 0; at < order.size(); ++at) {
-    const std::size_t n = order[at];
+void StripView::draw_tracks(QPainter& painter, const Placed& place) const {
+  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
     const bool in_hand = n == desk_.bench.in_hand();
-    const QPointF entry = screen_of(entry_of(n)), tip = screen_of(tracks[n].tip_lps_mm);
+    const QPointF entry = place.screen_of(entry_of(n)),
+                  tip = place.screen_of(desk_.bench.tracks()[n].tip_lps_mm);
     painter.setPen(QPen(Qt::white, 4.2, Qt::SolidLine, Qt::RoundCap));
     painter.drawLine(entry, tip);
     painter.setPen(QPen(desk_.look.ink(), in_hand ? 2.2 : 1.4, Qt::SolidLine, Qt::RoundCap));
@@ -99,78 +112,91 @@ void StripView::draw_tracks(QPainter& painter) const {
     painter.setPen(QPen(desk_.look.ink(), 1.4));
     painter.drawEllipse(entry, 3.4, 3.4);
     painter.setBrush(Qt::NoBrush);
-    painter.setPen(QPen(desk_.look.quiet(), 0.8));
-    painter.drawLine(QPointF(x[at], desk_.look.px(1.35)), entry - QPointF(0, 4));
-    painter.setFont(desk_.look.font(0.9, in_hand ? QFont::Black : QFont::DemiBold));
-    painter.setPen(desk_.look.ink());
-    painter.drawText(QRectF(x[at] - 40, 0, 80, desk_.look.px(1.3)), Qt::AlignCenter,
-                     q(tracks[n].id));
-    if (in_hand) {
-      const double w = painter.fontMetrics().horizontalAdvance(q(tracks[n].id)) / 2.0;
-      painter.setPen(QPen(desk_.look.ink(), 1.6));
-      painter.drawLine(QPointF(x[at] - w, desk_.look.px(1.3)),
-                       QPointF(x[at] + w, desk_.look.px(1.3)));
-    }
   }
 }
 
-void StripView::draw_words(QPainter& painter) const {
+/// The tracks' names above the body, spread so that none covers another.
+void StripView::draw_labels(QPainter& painter, const Placed& place) const {
+  const auto& tracks = desk_.bench.tracks();
+  std::vector<std::size_t> order(tracks.size());
+  for (std::size_t n = 0; n < order.size(); ++n) order[n] = n;
+  std::ranges::stable_sort(order, {},
+                           [&](std::size_t n) { return place.screen_of(entry_of(n)).x(); });
+  std::vector<double> wanted;
+  for (const std::size_t n : order) wanted.push_back(place.screen_of(entry_of(n)).x());
+  const double margin = desk_.look.px(kMarginEms);
+  const std::vector<double> x = spread_labels(wanted, desk_.look.px(2.2), place.where.left() - margin,
+                                              place.where.right() + margin);
+  for (std::size_t at = 0; at < order.size(); ++at) {
+    const std::size_t n = order[at];
+    const bool in_hand = n == desk_.bench.in_hand();
+    painter.setPen(QPen(desk_.look.quiet(), 0.8));
+    painter.drawLine(QPointF(x[at], desk_.look.px(1.35)),
+                     place.screen_of(entry_of(n)) - QPointF(0, 4));
+    painter.setFont(desk_.look.font(0.9, in_hand ? QFont::Black : QFont::DemiBold));
+    painter.setPen(QPen(desk_.look.ink(), 1.6));
+    painter.drawText(QRectF(x[at] - 40, 0, 80, desk_.look.px(1.3)), Qt::AlignCenter,
+                     q(tracks[n].id));
+    if (!in_hand) continue;
+    const double w = painter.fontMetrics().horizontalAdvance(q(tracks[n].id)) / 2.0;
+    painter.drawLine(QPointF(x[at] - w, desk_.look.px(1.3)),
+                     QPointF(x[at] + w, desk_.look.px(1.3)));
+  }
+}
+
+void StripView::draw_words(QPainter& painter, const Placed& place) const {
   const Directions directions = desk_.directions();
-  const BodyView& view = desk_.bench.body_view();
-  const QRectF where = picture();
+  const BodyView& view = *place.view;
+  const QRectF& where = place.where;
+  const double line = desk_.look.px(1.2), margin = desk_.look.px(kMarginEms);
   painter.setFont(desk_.look.font(0.86));
   painter.setPen(desk_.look.quiet());
-  const double line = desk_.look.px(1.2);
-  painter.drawText(QRectF(0, where.center().y() - line, where.left() - 6, 2 * line),
-                   Qt::AlignRight | Qt::AlignVCenter | Qt::TextWordWrap,
-                   q(words_for(-view.right, directions)));
-  painter.drawText(
-      QRectF(where.right() + 6, where.center().y() - line, width() - where.right() - 6, 2 * line),
-      Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap, q(words_for(view.right, directions)));
-  painter.drawText(QRectF(desk_.look.px(0.8), 0, 260, line), Qt::AlignLeft | Qt::AlignVCenter,
+  painter.drawText(QRectF(where.left() - margin, where.center().y() - line, margin - 6, 2 * line),
+                   Qt::AlignRight | Qt::AlignVCenter, q(words_for(-view.right, directions)));
+  painter.drawText(QRectF(where.right() + 6, where.center().y() - line, margin - 6, 2 * line),
+                   Qt::AlignLeft | Qt::AlignVCenter, q(words_for(view.right, directions)));
+  painter.drawText(QRectF(where.left() - margin - desk_.look.px(4), where.top(),
+                          margin + desk_.look.px(4) - 6, line),
+                   Qt::AlignRight | Qt::AlignTop,
                    q(say("strip.seenfrom", words_for(view.toward, directions))));
-  const double bar = 100 * where.width() / view.width_mm(), y = height() - 5,
+}
+
+void StripView::draw_scale_bar(QPainter& painter, const Placed& place) const {
+  const double bar = 100 * place.scale(), y = height() - 5, line = desk_.look.px(1.2),
                right = width() - desk_.look.px(0.8);
   painter.setPen(QPen(desk_.look.ink(), 1.2));
   painter.drawLine(QPointF(right - bar, y), QPointF(right, y));
+  painter.setFont(desk_.look.font(0.86));
   painter.setPen(desk_.look.quiet());
   painter.drawText(QRectF(right - 200, y - line - 2, 200, line), Qt::AlignRight | Qt::AlignBottom,
                    word("strip.bar"));
 }
 
-/// The midline, an arrow to where the head is taken to be, and the front: an arrow, or a ring where it
-/// points at the reader (with a dot) or away (with a cross).
-void StripView::draw_frame(QPainter& painter, const BodyFrame& frame) const {
-  const BodyView& view = desk_.bench.body_view();
+/// The midline, and arrows to where the head and the front are taken to be.
+void StripView::draw_frame(QPainter& painter, const Placed& place, const BodyFrame& frame) const {
   QPolygonF midline;
-  for (const Vec3& p : frame.midline_lps_mm) midline << screen_of(p);
+  for (const Vec3& p : frame.midline_lps_mm) midline << place.screen_of(p);
   painter.setPen(QPen(Qt::white, 4));
   painter.drawPolyline(midline);
   painter.setPen(QPen(desk_.look.curve(), 2, Qt::DashDotLine));
   painter.drawPolyline(midline);
-  const QRectF where = picture();
+  const QPointF head(frame.head.dot(place.view->right), -frame.head.dot(place.view->up));
+  const QPointF end(head.x() < 0 ? place.where.left() : place.where.right(),
+                    place.where.center().y() + 1.9 * desk_.look.em());
+  if (std::hypot(head.x(), head.y()) > 0.5)
+    draw_arrow(painter, end, head, word("body.headhere"));
+  draw_front(painter, place, frame,
+             midline.isEmpty() ? place.where.center() : midline[midline.size() / 2]);
+}
+
+/// An arrow, or a ring where the front points at the reader (with a dot) or away (with a cross).
+void StripView::draw_front(QPainter& painter, const Placed& place, const BodyFrame& frame,
+                           const QPointF& middle) const {
   const double e = desk_.look.em();
-  const auto on_screen = [&](const Vec3& way) {
-    return QPointF(way.dot(view.right), -way.dot(view.up));
-  };
-  const QPointF head = on_screen(frame.head), front = on_screen(frame.front);
-  painter.setFont(desk_.look.strong());
-  const auto arrow = [&](const QPointF& from, const QPointF& way, const QString& text) {
-    const QPointF to = from + 2.6 * e * way, side(-way.y(), way.x());
-    painter.setPen(QPen(desk_.look.curve(), 2));
-    painter.drawLine(from, to);
-    painter.drawPolyline(QPolygonF({to - 0.6 * e * way + 0.35 * e * side, to,
-                                    to - 0.6 * e * way - 0.35 * e * side}));
-    const double wide = painter.fontMetrics().horizontalAdvance(text) + 4;
-    const QPointF at = to + (0.4 * e + (std::abs(way.x()) > 0.5 ? wide / 2 : 0.6 * e)) * way;
-    painter.drawText(QRectF(at.x() - wide / 2, at.y() - e, wide, 2 * e), Qt::AlignCenter, text);
-  };
-  const QPointF end(head.x() < 0 ? where.left() : where.right(), where.center().y() + 1.9 * e);
-  if (std::hypot(head.x(), head.y()) > 0.5) arrow(end, head, word("body.headhere"));
-  const QPointF middle = midline.isEmpty() ? where.center() : midline[midline.size() / 2];
+  const QPointF front(frame.front.dot(place.view->right), -frame.front.dot(place.view->up));
   if (std::hypot(front.x(), front.y()) > 0.5)
-    return arrow(middle, front, word("body.fronthere"));
-  const bool toward = frame.front.dot(view.toward) > 0;
+    return draw_arrow(painter, middle, front, word("body.fronthere"));
+  const bool toward = frame.front.dot(place.view->toward) > 0;
   painter.setPen(QPen(desk_.look.curve(), 2));
   painter.setBrush(desk_.look.paper());
   painter.drawEllipse(middle, 0.55 * e, 0.55 * e);
@@ -184,10 +210,27 @@ void StripView::draw_frame(QPainter& painter, const BodyFrame& frame) const {
   }
   painter.setBrush(Qt::NoBrush);
   const QString text = toward ? word("body.frontyou") : word("body.frontaway");
-  const QRectF place(middle.x() + 0.9 * e, middle.y() + 0.2 * e,
-                     painter.fontMetrics().horizontalAdvance(text) + 0.6 * e, 1.3 * e);
-  painter.fillRect(place, desk_.look.paper());
-  painter.drawText(place, Qt::AlignCenter, text);
+  const double wide = painter.fontMetrics().horizontalAdvance(text) + 0.6 * e;
+  const QRectF label(middle.x() - wide / 2, middle.y() + 0.75 * e, wide, 1.3 * e);
+  painter.fillRect(label, desk_.look.paper());
+  painter.drawText(label, Qt::AlignCenter, text);
+}
+
+void StripView::draw_arrow(QPainter& painter, const QPointF& from, const QPointF& way,
+                           const QString& text) const {
+  const double e = desk_.look.em();
+  const QPointF to = from + 2.2 * e * way, side(-way.y(), way.x());
+  painter.setFont(desk_.look.strong());
+  painter.setPen(QPen(desk_.look.curve(), 2));
+  painter.drawLine(from, to);
+  painter.drawPolyline(QPolygonF(
+      {to - 0.6 * e * way + 0.35 * e * side, to, to - 0.6 * e * way - 0.35 * e * side}));
+  const double wide = painter.fontMetrics().horizontalAdvance(text) + 0.5 * e;
+  const bool lying = std::abs(way.x()) > 0.5;
+  const QPointF at = lying ? to + (0.3 * e + wide / 2) * way : to + QPointF(0.5 * e + wide / 2, 0);
+  const QRectF label(at.x() - wide / 2, at.y() - 0.65 * e, wide, 1.3 * e);
+  painter.fillRect(label, desk_.look.paper());
+  painter.drawText(label, Qt::AlignCenter, text);
 }
 
 /// The nearest end of a track; of two that lie together, that of the track in hand.
@@ -195,17 +238,19 @@ void StripView::take_hold(const QPointF& at) {
   double nearest = desk_.look.px(0.8);
   std::size_t track = 0;
   held_ = Grip::none;
-  const auto consider = [&](std::size_t n, const Vec3& end, Grip grip) {
-    const double away = QLineF(at, screen_of(end)).length();
-    const bool rather = away < nearest || (away == nearest && n == desk_.bench.in_hand());
-    if (!rather) return;
-    nearest = away;
-    track = n;
-    held_ = grip;
-  };
-  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
-    consider(n, desk_.bench.tracks()[n].tip_lps_mm, Grip::tip);
-    consider(n, desk_.bench.tracks()[n].entry_lps_mm, Grip::entry);
+  for (const Placed& place : places()) {
+    const auto consider = [&](std::size_t n, const Vec3& end, Grip grip) {
+      const double away = QLineF(at, place.screen_of(end)).length();
+      if (!(away < nearest || (away == nearest && n == desk_.bench.in_hand()))) return;
+      nearest = away;
+      track = n;
+      held_ = grip;
+      held_in_ = place;
+    };
+    for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
+      consider(n, desk_.bench.tracks()[n].tip_lps_mm, Grip::tip);
+      consider(n, desk_.bench.tracks()[n].entry_lps_mm, Grip::entry);
+    }
   }
   if (held_ != Grip::none) desk_.bench.take_in_hand(track);
 }
@@ -215,8 +260,9 @@ void StripView::mousePressEvent(QMouseEvent* event) {
   pressed_ = event->localPos();
   take_hold(pressed_);
   if (held_ == Grip::none) {
-    if (picture().contains(pressed_))
-      desk_.show_slice(desk_.bench.ground().body.grid.voxel_at(lps_of(pressed_)).k);
+    for (const Placed& place : places())
+      if (place.where.contains(pressed_))
+        desk_.show_slice(desk_.bench.ground().body.grid.voxel_at(lps_of(place, pressed_)).k);
     return;
   }
   desk_.grip = held_;
@@ -226,9 +272,8 @@ void StripView::mousePressEvent(QMouseEvent* event) {
 
 void StripView::mouseMoveEvent(QMouseEvent* event) {
   if (!desk_.ready() || held_ == Grip::none) return;
-  const BodyView& view = desk_.bench.body_view();
-  const QPointF by = (event->localPos() - pressed_) * view.width_mm() / picture().width();
-  const Vec3 move = by.x() * view.right - by.y() * view.up;
+  const QPointF by = (event->localPos() - pressed_) / held_in_.scale();
+  const Vec3 move = by.x() * held_in_.view->right - by.y() * held_in_.view->up;
   desk_.bench.move_track(held_ == Grip::tip
                              ? with_tip(track_before_, track_before_.tip_lps_mm + move)
                              : with_entry(desk_.bench.ground().body, track_before_,

@@ -2,15 +2,18 @@
 
 #include <QImage>
 #include <QWidget>
+#include <array>
 
 #include "window/desk.h"
 
 namespace leastharm {
 
-/// The whole object from its front, head to feet, with every track and hole on it.
+/// The whole object, head to feet, with every track and hole on it: from its front, and where there
+/// is room from its right side too.
 class StripView : public QWidget {
  public:
   explicit StripView(Desk& desk, QWidget* parent = nullptr);
+  /// In the view from the front.
   [[nodiscard]] QPointF screen_of(const Vec3& lps_mm) const;
 
  protected:
@@ -20,18 +23,33 @@ class StripView : public QWidget {
   void mouseReleaseEvent(QMouseEvent* event) override;
 
  private:
-  [[nodiscard]] QRectF picture() const;
-  void draw_tracks(QPainter& painter) const;
-  void draw_words(QPainter& painter) const;
-  void draw_frame(QPainter& painter, const BodyFrame& frame) const;
-  void draw_slice_line(QPainter& painter) const;
-  [[nodiscard]] Vec3 lps_of(const QPointF& at) const;
+  /// One view as it lies in the widget.
+  struct Placed {
+    const BodyView* view = nullptr;
+    QRectF where;
+    [[nodiscard]] double scale() const { return where.width() / view->width_mm(); }
+    [[nodiscard]] QPointF screen_of(const Vec3& lps_mm) const;
+  };
+  [[nodiscard]] std::vector<Placed> places() const;
+  [[nodiscard]] Vec3 lps_of(const Placed& place, const QPointF& at) const;
+  [[nodiscard]] Vec3 entry_of(std::size_t track) const;
+  void draw_tracks(QPainter& painter, const Placed& place) const;
+  void draw_labels(QPainter& painter, const Placed& place) const;
+  void draw_words(QPainter& painter, const Placed& place) const;
+  void draw_scale_bar(QPainter& painter, const Placed& place) const;
+  void draw_slice_line(QPainter& painter, const Placed& place) const;
+  void draw_frame(QPainter& painter, const Placed& place, const BodyFrame& frame) const;
+  void draw_front(QPainter& painter, const Placed& place, const BodyFrame& frame,
+                  const QPointF& middle) const;
+  void draw_arrow(QPainter& painter, const QPointF& from, const QPointF& way,
+                  const QString& text) const;
   void take_hold(const QPointF& at);
 
   Desk& desk_;
-  QImage image_;
-  std::shared_ptr<const BodyView> drawn_;
+  std::array<QImage, 2> images_;
+  std::shared_ptr<const BodyViews> drawn_;
   Grip held_ = Grip::none;
+  Placed held_in_;
   QPointF pressed_;
   Track track_before_;
 };

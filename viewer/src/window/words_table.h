@@ -31,6 +31,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"banner.fault", "The figures leave a part of the request out: %1", Origin::ours},
 
     // the pictures
+    {"view.sectionbody", "Section along the body", Origin::trade},
     {"view.section", "Section along the needle", Origin::trade},
     {"view.across", "Across the needle at %1", Origin::trade},
     {"view.acrossline", "Across the body at %1", Origin::trade},
@@ -47,7 +48,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"log.keepout", "Keep-out", Origin::ours},
     {"log.keepout.unit", "free, mm", Origin::ours},
     {"log.confidence", "Confidence", Origin::trade},
-    {"log.percent", "0–100 %", Origin::standard},
+    {"log.percent", "100 %", Origin::standard},
     {"log.depth", "Depth, mm", Origin::trade},
     {"log.core", "core from %1 to %2 mm", Origin::trade},
     {"log.limit", "limit %1", Origin::trade},

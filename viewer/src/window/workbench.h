@@ -56,6 +56,12 @@ struct BrushPath {
   bool keep_to_border = true;  ///< only voxels of the material under the stroke's first point
 };
 
+/// The whole object from outside, head to the left.
+struct BodyViews {
+  BodyView from_front;
+  BodyView from_side;  ///< its right side: the front is up then
+};
+
 /// A search under way or done.
 struct SearchState {
   bool running = false;
@@ -108,8 +114,8 @@ class Workbench {
   [[nodiscard]] bool ground_is_behind() const {
     return ground_asked_ != ground_got_ || !jobs_.idle();
   }
-  [[nodiscard]] const BodyView& body_view() const { return *body_view_; }
-  [[nodiscard]] std::shared_ptr<const BodyView> body_view_ptr() const { return body_view_; }
+  [[nodiscard]] const BodyViews& body_views() const { return *body_views_; }
+  [[nodiscard]] std::shared_ptr<const BodyViews> body_views_ptr() const { return body_views_; }
   [[nodiscard]] const RequestFile& request() const { return ground_->assessor->file(); }
 
   // The track in hand.
@@ -227,7 +233,7 @@ class Workbench {
   std::shared_ptr<MapWork> map_work_;  ///< the newest map; belongs to the jobs' thread
   std::shared_ptr<const Ground> ground_;
   std::uint64_t ground_asked_ = 0, ground_got_ = 0;
-  std::shared_ptr<const BodyView> body_view_;
+  std::shared_ptr<const BodyViews> body_views_;
   FiguresAnswer figures_;
   std::uint64_t ticket_ = 0;
   ViewState view_;

@@ -44,15 +44,16 @@ std::vector<Mark> standing_marks(const Draft& draft) {
   return marks;
 }
 
-/// The whole object from its front, head to the left.
-std::shared_ptr<const BodyView> view_of_body(const Body& body, const CaseFile& file) {
+std::shared_ptr<const BodyViews> views_of_body(const Body& body, const CaseFile& file) {
   const BodyFrame frame = drawing_frame(file);
   const double longest =
       body.grid.spacing_mm
           .cwiseProduct(Vec3(body.grid.size[0], body.grid.size[1], body.grid.size[2]))
           .maxCoeff();
-  return std::make_shared<const BodyView>(
-      look_at(body, -frame.head, frame.left(), std::max(0.5, longest / 1500)));
+  const double mm_per_px = std::max(0.5, longest / 1500);
+  return std::make_shared<const BodyViews>(
+      BodyViews{look_at(body, -frame.head, frame.left(), mm_per_px),
+                look_at(body, -frame.head, frame.front, mm_per_px)});
 }
 
 void check_maps(const Volumes& volumes, const CaseFile& file) {
@@ -113,7 +114,7 @@ std::shared_ptr<Workbench::Opened> Workbench::read_case(
     opened->draft.outlines = parse_outlines(text_of(root / kOutlinesFile));
   if (fs::exists(root / kViewFile)) opened->view = parse_view_state(text_of(root / kViewFile));
   opened->ground = make_ground(opened->volumes, standing_marks(opened->draft), file);
-  opened->body_view = view_of_body(opened->ground->body, file);
+  opened->body_views = views_of_body(opened->ground->body, file);
   line(say("reading.body"));
   return opened;
 }
@@ -162,8 +163,10 @@ void Workbench::take_opened(std::shared_ptr<Opened> opened) {
   corrections_ = opened->corrections;
   map_work_ = std::make_shared<MapWork>(MapWork{.volumes = volumes_, .corrections = corrections_});
   ground_ = opened->ground;
-  body_view_ = opened->body_view;
+  body_views_ = opened->body_views;
   view_ = opened->view;
+  if (tracks().empty() && view_.track.empty())  // the line begins in the middle of the body
+    view_.depth_mm = half_length_mm(*ground_, drawing_frame(file()).head);
   const auto shown = std::ranges::find(tracks(), view_.track, &Track::id);
   in_hand_ = shown == tracks().end() ? 0 : static_cast<std::size_t>(shown - tracks().begin());
   keeper_ = std::make_unique<Keeper>(
@@ -178,14 +181,14 @@ void Workbench::take_opened(std::shared_ptr<Opened> opened) {
           const GroundRequest& request) mutable {
         std::shared_ptr<const Ground> ground =
             make_ground(request.volumes, standing_marks(request.draft), request.draft.file);
-        std::shared_ptr<const BodyView> body_view;
+        std::shared_ptr<const BodyViews> body_views;
         const BodyFrame frame = drawing_frame(request.draft.file);
         if (frame.head != drawn.head || frame.front != drawn.front)
-          body_view = view_of_body(ground->body, request.draft.file);
+          body_views = views_of_body(ground->body, request.draft.file);
         drawn = frame;
-        back([this, ground, body_view, number = request.number] {
+        back([this, ground, body_views, number = request.number] {
           ground_ = ground;
-          if (body_view) body_view_ = body_view;
+          if (body_views) body_views_ = body_views;
           ground_got_ = number;
           ask_figures();
           tell(kGroundChanged);
@@ -217,7 +220,7 @@ void Workbench::close() {
   map_jobs_ = 0;
   ground_.reset();
   ground_asked_ = ground_got_ = 0;
-  body_view_.reset();
+  body_views_.reset();
   figures_ = {};
   view_ = {};
   search_ = {};

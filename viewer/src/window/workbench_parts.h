@@ -18,7 +18,7 @@ struct Workbench::Opened {
   Volumes volumes;
   std::shared_ptr<const Volume<std::uint8_t>> corrections;
   std::shared_ptr<const Ground> ground;
-  std::shared_ptr<const BodyView> body_view;
+  std::shared_ptr<const BodyViews> body_views;
   ViewState view;
 };
 
