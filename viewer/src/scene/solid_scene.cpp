@@ -3,6 +3,7 @@
 #include <fontconfig/fontconfig.h>
 #include <vtkActor.h>
 #include <vtkBillboardTextActor3D.h>
+#include <vtkCallbackCommand.h>
 #include <vtkCamera.h>
 #include <vtkCylinderSource.h>
 #include <vtkDiskSource.h>
@@ -27,6 +28,9 @@
 namespace leastharm {
 namespace {
 
+constexpr double kBehind = 2;  // polygon offset, factor and units alike
+constexpr double kNameAlongSight = 0.85;
+constexpr double kNameBeyondMm = 30;  // the object's box
 constexpr double kHoleLiftMm = 0.8;  // off the surface, so that the hole is not hidden in it
 
 /// File of the window's typeface; empty where it is not installed (VTK's own then serves).
@@ -119,17 +123,22 @@ struct SolidScene::Parts {
   Shell object;
   PerMaterial<Shell> materials;
   std::vector<vtkSmartPointer<vtkActor>> tracks;
-  std::vector<vtkSmartPointer<vtkBillboardTextActor3D>> names;
+  std::vector<std::pair<vtkSmartPointer<vtkBillboardTextActor3D>, Vec3>> names;
   bool clipped = false;
   Vec3 low{0, 0, 0}, high{0, 0, 0};
   std::string typeface = typeface_file();
 
-  void add(Shell& shell, const SurfacePtr& surface, Rgb colour) {
+  /// `behind`: gives way where another surface lies in the same place.
+  void add(Shell& shell, const SurfacePtr& surface, Rgb colour, bool behind) {
     if (shell.actor) renderer->RemoveActor(shell.actor);
     shell.actor = nullptr;
     if (!surface) return;
     shell.mesh = surface->mesh;
     shell.actor = actor_of(shell.mesh, colour);
+    if (behind) {
+      shell.actor->GetMapper()->SetResolveCoincidentTopologyToPolygonOffset();
+      shell.actor->GetMapper()->SetRelativeCoincidentTopologyPolygonOffsetParameters(kBehind, kBehind);
+    }
     renderer->AddActor(shell.actor);
   }
   void clip(const Shell& shell, bool whole) {
@@ -138,6 +147,13 @@ struct SolidScene::Parts {
     mapper->RemoveAllClippingPlanes();
     if (clipped && !whole) mapper->AddClippingPlane(plane);
     shell.actor->SetVisibility(shell.shown);
+  }
+  /// A name that lies behind or before the body would stand on it.
+  void hide_names_along_sight() {
+    Vec3 sight;
+    renderer->GetActiveCamera()->GetDirectionOfProjection(sight.data());
+    for (const auto& [actor, direction] : names)
+      actor->SetVisibility(std::abs(direction.dot(sight)) < kNameAlongSight);
   }
   void apply() {
     clip(object, false);
@@ -152,6 +168,12 @@ SolidScene::SolidScene() : parts_(std::make_unique<Parts>()) {
   parts_->renderer->GetActiveCamera()
       ->ParallelProjectionOn();  // lengths compare across the picture
   parts_->renderer->SetTwoSidedLighting(true);
+  vtkNew<vtkCallbackCommand> before;
+  before->SetClientData(parts_.get());
+  before->SetCallback([](vtkObject*, unsigned long, void* parts, void*) {
+    static_cast<Parts*>(parts)->hide_names_along_sight();
+  });
+  parts_->renderer->AddObserver(vtkCommand::StartEvent, before);
 }
 
 SolidScene::~SolidScene() = default;
@@ -163,9 +185,9 @@ void SolidScene::set_body(const SolidBody& body) {
   p.low = body.low_lps_mm;
   p.high = body.high_lps_mm;
   p.add(p.object, body.object,
-        {0.87, 0.80, 0.66});  // linen: the outermost surface, whatever it is made of
+        {0.87, 0.80, 0.66}, true);  // linen: the outermost surface, whatever it is made of
   for (std::size_t m = 0; m < kMaterialCount; ++m)
-    p.add(p.materials[m], body.materials[m], colour_of(static_cast<Material>(m)));
+    p.add(p.materials[m], body.materials[m], colour_of(static_cast<Material>(m)), m == static_cast<std::size_t>(Material::body));
   p.apply();
 }
 
@@ -212,14 +234,14 @@ void SolidScene::set_clip(const std::optional<std::pair<Vec3, Vec3>>& point_and_
 
 void SolidScene::set_names(const std::vector<NamedDirection>& names) {
   Parts& p = *parts_;
-  for (const auto& actor : p.names) p.renderer->RemoveActor(actor);
+  for (const auto& [actor, direction] : p.names) p.renderer->RemoveActor(actor);
   p.names.clear();
   const Vec3 middle = (p.low + p.high) / 2, half = (p.high - p.low) / 2;
   for (const NamedDirection& named : names) {
     auto actor = vtkSmartPointer<vtkBillboardTextActor3D>::New();
     actor->SetInput(named.name.c_str());
     // Just beyond the box that holds the object, along the direction.
-    const double reach = named.direction.cwiseAbs().dot(half) + 12;
+    const double reach = named.direction.cwiseAbs().dot(half) + kNameBeyondMm;
     const Vec3 at = middle + reach * named.direction;
     actor->SetPosition(at.x(), at.y(), at.z());
     vtkTextProperty* text = actor->GetTextProperty();
@@ -232,7 +254,7 @@ void SolidScene::set_names(const std::vector<NamedDirection>& names) {
       text->SetFontFile(p.typeface.c_str());
     }
     p.renderer->AddActor(actor);
-    p.names.push_back(actor);
+    p.names.emplace_back(actor, named.direction);
   }
 }
 

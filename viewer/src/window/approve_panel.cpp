@@ -167,7 +167,9 @@ void ApprovePanel::refresh(unsigned changed) {
   if (!desk_.ready()) return;
   const CaseFile& file = desk_.bench.file();
   const bool any = !desk_.bench.tracks().empty();
-  plan_->setText(any ? q(say("approve.plan", plan_label(file), plan_sha256(file)))
+  const std::string hash = plan_sha256(file);
+  plan_->setText(any ? q(say("approve.plan", plan_label(file),
+                             hash.substr(0, hash.size() / 2) + "\n" + hash.substr(hash.size() / 2)))
                      : word("approve.noplan"));
   approve_->setEnabled(any);
   decline_->setEnabled(any);

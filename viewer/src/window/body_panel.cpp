@@ -17,7 +17,8 @@ BodyPanel::BodyPanel(Desk& desk) : Panel(desk, word("panel.body")) {
   quarter_ = make_button(word("body.quarter"));
   midline_ = make_button(word("body.midline"));
   midline_->setCheckable(true);
-  add_row({head_, front_});
+  add_row({head_});
+  add_row({front_});
   add_row({quarter_, midline_});
   add_note(word("body.hint"));
   auto* form = add_form();
@@ -67,7 +68,7 @@ void BodyPanel::describe() {
                          words_for(frame_.front, scanner), words_for(frame_.left(), scanner));
   if (!desk_.bench.file().frame)
     text +=
-        "\n" + say("body.certainty", number(100 * desk_.bench.file().proposed_frame.certainty, 0));
+        "\n" + say("body.certainty", chance(desk_.bench.file().proposed_frame.certainty));
   if (frame_.midline_lps_mm.size() < 2) text += "\n" + say("body.nomidline");
   proposal_->setText(q(text));
 }

@@ -84,7 +84,7 @@ std::vector<QString> Ledger::texts(std::size_t n) const {
 }
 
 /// As wide as what stands in them. Where there is no room for all, the needle's name goes first, then
-/// the bar, then the nearest keep-out: the Needle drawer has them in full.
+/// the bar, the nearest keep-out and so on: the Needle drawer has them in full.
 std::vector<Ledger::Column> Ledger::columns() const {
   const double e = desk_.look.em(), left = desk_.look.px(0.8), gap = 0.9 * e;
   const QFontMetrics head(desk_.look.font(0.82, QFont::DemiBold)),
@@ -104,7 +104,7 @@ std::vector<Ledger::Column> Ledger::columns() const {
     for (const double w : wide) sum += w > 0 ? w + gap : 0;
     return width() - sum;
   };
-  for (const std::size_t c : {kNeedle, kBar, kNearest})
+  for (const std::size_t c : {kNeedle, kBar, kNearest, kPath, kEnough, kSide})
     if (spare() < 0) wide[c] = 0;
   if (wide[kBar] > 0) wide[kBar] += std::max(0.0, spare());
   std::vector<Column> columns(kCells);

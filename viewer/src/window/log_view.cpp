@@ -11,6 +11,7 @@
 namespace leastharm {
 namespace {
 
+constexpr double kScaleEms = 3.3;  // the depth scale with its numbers and the core's words
 constexpr double kKeepOutTopMm = 40;
 constexpr double kLowHu = -1000;
 
@@ -70,7 +71,9 @@ void LogView::paintEvent(QPaintEvent*) {
   }
   const TrackAssessment& track = figures->assessment;
   // Rows shrink with the room they are given; their type does not.
-  const double e = desk_.look.em() * std::min(1.0, height() / static_cast<double>(wanted_height())),
+  const double foot = desk_.look.px(kScaleEms),
+               e = desk_.look.em() *
+                   std::clamp((height() - foot) / (wanted_height() - foot), 0.3, 1.0),
                gap = 1.05 * e;
   const Row bands{0.5 * e, 1.9 * e}, hu{bands.bottom() + gap, 3.1 * e},
       keep_out{hu.bottom() + gap, 2.0 * e}, certainty{keep_out.bottom() + gap, 0.95 * e};
@@ -105,7 +108,8 @@ void LogView::draw_row_name(QPainter& painter, const Row& row, const QString& na
                      desk_.gutter_px() - desk_.look.px(2.6), row.height);
   painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
   painter.setPen(desk_.look.ink());
-  painter.drawText(where, Qt::AlignLeft | Qt::AlignTop, name);
+  painter.drawText(where, Qt::AlignLeft | Qt::AlignTop | Qt::TextDontClip, name);
+  if (row.height < 1.7 * desk_.look.em()) return;  // no room for a second line
   painter.setFont(desk_.look.font(0.8));
   painter.setPen(desk_.look.quiet());
   painter.drawText(where.translated(0, 1.1 * desk_.look.em()),

@@ -33,20 +33,22 @@ QDoubleSpinBox::up-button, QDoubleSpinBox::down-button, QSpinBox::up-button, QSp
 QComboBox::drop-down { border: none; width: %9px; }
 QComboBox QAbstractItemView { background: %11; border: %7px solid %4; selection-background-color: %10; selection-color: %2; outline: 0; }
 QCheckBox { spacing: %6px; padding: %5px 0; }
-QScrollBar:vertical { background: transparent; width: %9px; margin: 0; }
-QScrollBar::handle:vertical { background: %4; min-height: 24px; }
+QScrollBar:vertical { background: transparent; width: %9px; margin: 0; border: none; }
+QScrollBar::handle:vertical { background: %4; min-height: 24px; border: none; }
 QScrollBar::add-line, QScrollBar::sub-line { height: 0; }
 QScrollBar::add-page, QScrollBar::sub-page { background: transparent; }
-QListWidget { background: %11; padding: %1px; }
+QListWidget { background: %11; padding: %1px; border: none; }
+QListWidget::item { padding: %1px; border: none; }
+QListWidget::item:selected { background: %10; color: %2; }
 QToolTip { background: %11; color: %2; border: %7px solid %4; padding: %5px; }
 )");
   return sheet.arg(px(0.2))
       .arg(ink().name(), paper().name(), rule().name())
       .arg(px(0.25))
-      .arg(px(0.5))
+      .arg(px(scale > 1.3 ? 0.38 : 0.5))
       .arg(high_contrast ? 2 : std::max(1, px(0.08)))
       .arg(curve().name())
-      .arg(px(0.9))
+      .arg(px(0.5))
       .arg(chosen().name(), high_contrast ? QStringLiteral("#ffffff") : QStringLiteral("#fdfcfa"));
 }
 

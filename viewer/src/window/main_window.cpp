@@ -19,6 +19,7 @@
 #include "window/needle_panel.h"
 #include "window/search_panel.h"
 #include "window/solid_panel.h"
+#include "words.h"
 
 namespace leastharm {
 namespace {
@@ -26,6 +27,9 @@ namespace {
 enum Page { kStart, kReading, kDesk };
 
 constexpr double kHeadAndFootEms = 5.2;  // the line of names and buttons, and the reading line
+constexpr double kDrawerEms = 29;
+// Widths of the desk below which the ledger takes the insets' room.
+constexpr double kNarrowEms = 84, kEmsForTwoInsets = 62, kEmsForOneInset = 40;
 constexpr int kSectionShare = 24;        // of a hundred
 constexpr unsigned kKeepingStepMs = 2;
 
@@ -92,8 +96,8 @@ void MainWindow::build() {
   column->addWidget(reading_ = new ReadingBar(desk_));
   make_drawers();
   QApplication::setFont(look_.font());
-  setStyleSheet(look_.style_sheet());
   setCentralWidget(all);
+  setStyleSheet(look_.style_sheet());  // once all are inside: it reaches every one of them
   fit_heights();
   take_change(~0u);
   open_drawer(drawer);
@@ -103,13 +107,13 @@ QWidget* MainWindow::make_head() {
   auto* head = new QWidget;
   auto* line = new QHBoxLayout(head);
   line->setContentsMargins(look_.px(0.8), look_.px(0.35), look_.px(0.8), look_.px(0.1));
-  line->setSpacing(look_.px(0.15));
+  line->setSpacing(look_.scale > 1.3 ? 0 : look_.px(0.15));
   object_ = new QLabel;
   object_->setFont(look_.title());
   plan_ = new QLabel;
   plan_->setSizePolicy(QSizePolicy::Ignored, QSizePolicy::Preferred);
   line->addWidget(object_);
-  line->addSpacing(look_.px(1.2));
+  line->addSpacing(look_.px(look_.scale > 1.3 ? 0.4 : 1.2));
   line->addWidget(plan_, 1);
   const QString names[] = {word("panel.needle"), word("panel.marks"),   word("panel.body"),
                            word("panel.search"), word("panel.approve"), word("panel.solid"),
@@ -123,7 +127,7 @@ QWidget* MainWindow::make_head() {
     line->addWidget(button);
     drawer_buttons_.push_back(button);
   }
-  line->addSpacing(look_.px(1));
+  line->addSpacing(look_.px(look_.scale > 1.3 ? 0.3 : 1));
   undo_ = new QPushButton(word("head.undo"));
   redo_ = new QPushButton(word("head.redo"));
   close_ = new QPushButton(word("head.close"));
@@ -205,6 +209,7 @@ void MainWindow::make_drawers() {
       drawers_->addWidget(panel);
       continue;
     }
+    panel->end_column();
     auto* scroll = new QScrollArea;
     scroll->setFrameShape(QFrame::NoFrame);
     scroll->setWidgetResizable(true);
@@ -263,17 +268,26 @@ void MainWindow::fit_heights() {
   const int insets = static_cast<int>(part_of * wanted_insets);
   bottom_->setFixedHeight(insets + look_.px(0.3));
   // A drawer leaves the ledger little room: the slice gives up some of its width.
-  const bool narrow = drawer_ != Drawer::none && width() < look_.px(120);
-  across_->setFixedSize(narrow ? insets * 3 / 4 : insets, insets);
-  axial_->setFixedSize(narrow ? insets : insets * 5 / 4, insets);
-  reading_->setFixedHeight(look_.px(2.2));
   const double part = drawer_ == Drawer::none ? 0 : panel(drawer_).wanted_part();
-  drawers_->setFixedWidth(part > 0 ? static_cast<int>(part * width()) : look_.px(28));
+  const int drawer = part > 0 ? static_cast<int>(part * width()) : look_.px(kDrawerEms);
+  const double desk_ems = (width() - (drawer_ == Drawer::none ? 0 : drawer)) / look_.em();
+  drawers_->setFixedWidth(drawer);
+  across_->setFixedSize(desk_ems < kNarrowEms ? insets * 3 / 4 : insets, insets);
+  axial_->setFixedSize(desk_ems < kNarrowEms ? insets : insets * 5 / 4, insets);
+  across_->setVisible(desk_.ready() && bench_.has_track() && desk_ems > kEmsForOneInset);
+  axial_->setVisible(desk_ems > kEmsForTwoInsets || !bench_.has_track());
+  reading_->setFixedHeight(look_.px(2.2));
 }
 
 void MainWindow::resizeEvent(QResizeEvent* event) {
   QMainWindow::resizeEvent(event);
   fit_heights();
+  fit_plan();
+}
+
+void MainWindow::fit_plan() {
+  const int room = plan_->contentsRect().width();
+  plan_->setText(plan_->fontMetrics().elidedText(plan_text_, Qt::ElideRight, room));
 }
 
 void MainWindow::closeEvent(QCloseEvent* event) {
@@ -352,8 +366,8 @@ void MainWindow::refresh_head() {
   object_->setText(q(file.object_id));
   std::string text =
       bench_.tracks().empty() ? say("head.noplan") : say("head.plan", plan_label(file));
-  std::vector<std::string> standing;
-  std::string trouble;
+  std::vector<std::string> standing, voided;
+  std::string trouble, reasons;
   for (const std::string role : {"radiologist", "conservator", "committee"}) {
     const auto last =
         std::ranges::find(file.approvals.rbegin(), file.approvals.rend(), role, &Approval::role);
@@ -362,19 +376,22 @@ void MainWindow::refresh_head() {
     if (last->decision == "declined")
       trouble = say("head.declined", last->by);
     else if (!since.empty())
-      trouble = say("head.voided", role, joined(since));
+      voided.push_back(role), reasons = joined(since);
     else if (!last->voided.empty())
-      trouble = say("head.voided", role, last->voided);
+      voided.push_back(role), reasons = last->voided;
     else
       standing.push_back(role);
   }
+  if (trouble.empty() && !voided.empty())
+    trouble = say(voided.size() == 1 ? Word("head.voided") : Word("head.allvoided"), listed(voided), reasons);
   if (!bench_.tracks().empty())
     text += "  ·  " + (!trouble.empty()       ? trouble
                        : standing.size() == 3 ? say("head.approved")
                        : standing.empty()     ? say("head.notapproved")
                                               : say("head.someapproved", joined(standing)));
-  plan_->setText(q(text));
-  plan_->setToolTip(q(text));
+  plan_text_ = q(text);
+  plan_->setToolTip(plan_text_);
+  fit_plan();
   undo_->setEnabled(!bench_.undo_text().empty());
   redo_->setEnabled(!bench_.redo_text().empty());
   undo_->setToolTip(q(say("head.undowhat", bench_.undo_text())));

@@ -50,7 +50,8 @@ void MarksPanel::add_new_mark() {
   outline_ = make_button(word("marks.outline"));
   fill_ = make_button(word("marks.fill"));
   whole_ = make_button(word("marks.whole"));
-  add_row({ball_, connected_, whole_});
+  add_row({ball_, connected_});
+  add_row({whole_});
   drop_ = make_button(word("marks.drop"));
   connect(drop_, &QPushButton::clicked, this, [this] { desk_.bench.drop_outlines(); });
   add_row({outline_, fill_, drop_});

@@ -47,6 +47,7 @@ NeedlePanel::NeedlePanel(Desk& desk) : Panel(desk, word("panel.needle")) {
   auto* form = add_form();
   needle_ = new QComboBox;
   needle_->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
+  needle_->setMinimumContentsLength(12);
   request_ = new QComboBox;
   form->addRow(word("needle.needle"), needle_);
   const std::array<QString, 5> names{word("needle.outer"), word("needle.bore"),

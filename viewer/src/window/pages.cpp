@@ -141,6 +141,10 @@ void StartPage::paintEvent(QPaintEvent*) {
                      stroke(cairo, kInk, 0.8);
                    }
                  });
+  painter.setFont(look_.font(0.86));
+  painter.setPen(look_.quiet());
+  painter.drawText(QRectF(left, y - look_.px(1.6), right - left, look_.px(1.4)),
+                   Qt::AlignLeft | Qt::AlignVCenter, word("start.legend"));
   painter.setFont(look_.font(0.9, QFont::DemiBold));
   painter.setPen(look_.ink());
   for (std::size_t n = 0; n < std::size(kLegend); ++n)

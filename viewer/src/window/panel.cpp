@@ -12,7 +12,6 @@ Panel::Panel(Desk& desk, const QString& title) : desk_(desk), column_(new QVBoxL
   column_->setContentsMargins(desk.look.px(1.2), desk.look.px(0.5), desk.look.px(1.2),
                               desk.look.px(1));
   column_->setSpacing(desk.look.px(0.45));
-  column_->setAlignment(Qt::AlignTop);
   auto* head = new QLabel(title);
   head->setFont(desk.look.title());
   column_->addWidget(head);
@@ -41,7 +40,7 @@ QFormLayout* Panel::add_form() {
   form->setHorizontalSpacing(desk_.look.px(0.8));
   form->setVerticalSpacing(desk_.look.px(0.3));
   form->setLabelAlignment(Qt::AlignLeft);
-  form->setFieldGrowthPolicy(QFormLayout::ExpandingFieldsGrow);
+  form->setFieldGrowthPolicy(QFormLayout::AllNonFixedFieldsGrow);
   column_->addLayout(form);
   return form;
 }

@@ -26,6 +26,8 @@ class Panel : public QWidget {
   virtual bool take_tool(Tool, const std::vector<Vec3>&) { return false; }
   /// Part of the window's width that it wants; 0 = the usual drawer.
   [[nodiscard]] virtual double wanted_part() const { return 0; }
+  /// Once everything is in: what is left of the height stays empty below it.
+  void end_column() { column_->addStretch(1); }
 
  protected:
   QLabel* add_heading(const QString& text);

@@ -224,9 +224,12 @@ void PlaneView::draw_letters(QPainter& painter) const {
                   Qt::AlignTop | Qt::AlignHCenter, up);
   draw_on_picture(painter, where, Qt::AlignBottom | Qt::AlignHCenter,
                   q(words_for(plane_.down, directions)));
-  draw_on_picture(painter, where, Qt::AlignLeft | Qt::AlignVCenter,
+  const int aside = std::min(where.width() / 2 - desk_.look.px(1), desk_.look.px(12));
+  draw_on_picture(painter, QRect(where.left(), where.top(), aside, where.height()),
+                  Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap,
                   q(words_for(-plane_.right, directions)));
-  draw_on_picture(painter, where, Qt::AlignRight | Qt::AlignVCenter,
+  draw_on_picture(painter, QRect(where.right() - aside, where.top(), aside, where.height()),
+                  Qt::AlignRight | Qt::AlignVCenter | Qt::TextWordWrap,
                   q(words_for(plane_.right, directions)));
   draw_on_picture(painter, where, Qt::AlignTop | Qt::AlignLeft, name());
 }

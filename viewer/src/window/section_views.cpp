@@ -122,8 +122,12 @@ void SectionView::draw_over(QPainter& painter) {
       track.needle.outer_mm / 2 * scale() + painter.fontMetrics().height() + desk_.look.px(0.2);
   const QPointF middle = screen_of(track.entry_lps_mm + (core + path) / 2 * along);
   const QPointF entry = screen_of(track.entry_lps_mm - tick);
+  const bool crowded = std::abs(middle.x() - entry.x()) < desk_.look.px(3.6);
   draw_on_picture(painter,
-                  QRectF(middle.x() - 60, middle.y() - lift, 120, painter.fontMetrics().height()),
+                  QRectF(middle.x() - 60,
+                         crowded ? middle.y() + lift - painter.fontMetrics().height()
+                                 : middle.y() - lift,
+                         120, painter.fontMetrics().height()),
                   Qt::AlignCenter, word("needle.core"));
   draw_on_picture(painter,
                   QRectF(entry.x() - 60,

@@ -22,7 +22,6 @@ constexpr double kSlowSeconds = 0.1;
 }  // namespace
 
 SolidPanel::SolidPanel(Desk& desk) : Panel(desk, word("panel.solid")) {
-  column_->setAlignment({});
   std::vector<QWidget*> ways;
   const QString names[] = {word("solid.front"), word("solid.left"), word("solid.head"),
                            word("solid.needle")};
@@ -33,9 +32,9 @@ SolidPanel::SolidPanel(Desk& desk) : Panel(desk, word("panel.solid")) {
   }
   add_row(ways);
   cut_ = new QCheckBox(word("solid.cut"));
-  cut_->setChecked(true);
   connect(cut_, &QCheckBox::toggled, this, [this] { place_tracks(); });
-  std::vector<QWidget*> boxes{cut_};
+  add_row({cut_});
+  std::vector<QWidget*> boxes;
   for (const Material m : {Material::wrapping, Material::body, Material::packing, Material::bone,
                            Material::resin, Material::dense}) {
     auto* box = new QCheckBox(m == Material::wrapping ? word("solid.surface") : q(spoken(m)));
@@ -117,6 +116,7 @@ void SolidPanel::look(int way) {
   if (way == 1) scene_->look_from(frame.left(), frame.head);
   if (way == 2) scene_->look_from(frame.head, frame.front);
   if (way == 3 && desk_.bench.has_track()) {
+    cut_->setChecked(true);  // else the body hides the needle
     const Track track = desk_.shown_track();
     scene_->look_from((desk_.section().across() + 0.35 * desk_.section().up).normalized(),
                       desk_.section().up);
