@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "dicom_header.h"
+#include "plain_text.h"
 
 namespace leastharm {
 namespace {
@@ -33,7 +34,7 @@ const Element* DataSet::find(Tag tag) const {
 
 std::string DataSet::text(Tag tag) const {
   const Element* element = find(tag);
-  return element ? std::string(trimmed(element->value)) : std::string();
+  return element ? plain_text(trimmed(element->value)) : std::string();
 }
 
 std::string DataSet::text(Tag tag, std::size_t n) const {

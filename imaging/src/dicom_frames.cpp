@@ -1,14 +1,14 @@
 #include "dicom_frames.h"
 
-#include "dicom_codec.h"
-
 #include <algorithm>
 #include <cmath>
+
+#include "dicom_codec.h"
+#include "frame_lookup.h"
 
 namespace leastharm {
 namespace {
 
-constexpr double kUnitTolerance = 1e-3;
 constexpr int kFrameLimit = 100000;
 
 bool is_ct_class(const std::string& sop_class) {
@@ -33,28 +33,6 @@ std::string kind_of(const std::string& sop_class, const std::string& modality) {
     if (sop_class == kind.prefix || sop_class.starts_with(std::string(kind.prefix) + ".")) return kind.name;
   return "not CT (modality " + (modality.empty() ? "unknown" : modality) + ")";
 }
-
-/// Finds an element of a frame: in its own functional groups, in those shared by all, or in the file itself.
-/// A file of one slice has no groups (PS3.3, C.7.6.16).
-class FrameLookup {
- public:
-  FrameLookup(const DataSet& top, int frame) : top_(top), shared_(top.item(tag::kSharedGroups)) {
-    const auto& own = top.items(tag::kPerFrameGroups);
-    if (frame < static_cast<int>(own.size())) own_ = &own[static_cast<std::size_t>(frame)];
-  }
-
-  [[nodiscard]] const DataSet& holder(Tag macro, Tag wanted) const {
-    for (const DataSet* groups : {own_, shared_})
-      for (const Tag place : {macro, tag::kUnassignedPerFrame, tag::kUnassignedShared})
-        if (const DataSet* item = groups ? groups->item(place) : nullptr; item && item->find(wanted)) return *item;
-    return top_;
-  }
-
- private:
-  const DataSet& top_;
-  const DataSet* shared_;
-  const DataSet* own_ = nullptr;
-};
 
 PixelFormat pixel_format(const DataSet& set) {
   PixelFormat format;
@@ -90,26 +68,6 @@ bool is_localizer(const DataSet& set, const FrameLookup& lookup) {
   const DataSet& types = lookup.holder(tag::kFrameTypes, tag::kFrameType);
   const std::string text = set.text(tag::kImageType) + "\\" + types.text(tag::kFrameType) + "\\";
   return text.find("LOCALIZER\\") != std::string::npos;
-}
-
-/// Fills the frame's place; says what is wrong with it, if anything.
-std::string place(const FrameLookup& lookup, Frame& frame) {
-  const auto p = lookup.holder(tag::kPlanePosition, tag::kPosition).numbers(tag::kPosition);
-  const auto o = lookup.holder(tag::kPlaneOrientation, tag::kOrientation).numbers(tag::kOrientation);
-  const auto s = lookup.holder(tag::kPixelMeasures, tag::kPixelSpacing).numbers(tag::kPixelSpacing);
-  if (p.size() != 3 || o.size() != 6) return "no sound position or orientation (a picture of a screen, or a scout view)";
-  frame.position_lps_mm = {p[0], p[1], p[2]};
-  frame.row = {o[0], o[1], o[2]};
-  frame.column = {o[3], o[4], o[5]};
-  if (std::abs(frame.row.norm() - 1) > kUnitTolerance || std::abs(frame.column.norm() - 1) > kUnitTolerance ||
-      std::abs(frame.row.dot(frame.column)) > kUnitTolerance)
-    return "an orientation that is not two directions at right angles";
-  if (frame.position_lps_mm.cwiseAbs().maxCoeff() > 1e5) return "a position farther than 100 m away";
-  if (s.size() != 2 || !(s[0] >= 1e-3 && s[0] <= 100 && s[1] >= 1e-3 && s[1] <= 100))
-    return "a pixel spacing that is missing or not between 0.001 and 100 mm";
-  frame.row_spacing_mm = s[0];   // the first value is between rows (PS3.3, 10.7.1.3)
-  frame.column_spacing_mm = s[1];
-  return {};
 }
 
 /// Fills the meaning of the values; says why they are not HU, if so.
@@ -184,6 +142,27 @@ std::string find_pixels(DicomBytes& bytes, const DicomHeader& header, DicomFile&
 
 }  // namespace
 
+std::string read_place(const DataSet& set, int index, Frame& frame) {
+  constexpr double kUnitTolerance = 1e-3;
+  const FrameLookup lookup(set, index);
+  const auto p = lookup.holder(tag::kPlanePosition, tag::kPosition).numbers(tag::kPosition);
+  const auto o = lookup.holder(tag::kPlaneOrientation, tag::kOrientation).numbers(tag::kOrientation);
+  const auto s = lookup.holder(tag::kPixelMeasures, tag::kPixelSpacing).numbers(tag::kPixelSpacing);
+  if (p.size() != 3 || o.size() != 6) return "no sound position or orientation (a picture of a screen, or a scout view)";
+  frame.position_lps_mm = {p[0], p[1], p[2]};
+  frame.row = {o[0], o[1], o[2]};
+  frame.column = {o[3], o[4], o[5]};
+  if (std::abs(frame.row.norm() - 1) > kUnitTolerance || std::abs(frame.column.norm() - 1) > kUnitTolerance ||
+      std::abs(frame.row.dot(frame.column)) > kUnitTolerance)
+    return "an orientation that is not two directions at right angles";
+  if (frame.position_lps_mm.cwiseAbs().maxCoeff() > 1e5) return "a position farther than 100 m away";
+  if (s.size() != 2 || !(s[0] >= 1e-3 && s[0] <= 100 && s[1] >= 1e-3 && s[1] <= 100))
+    return "a pixel spacing that is missing or not between 0.001 and 100 mm";
+  frame.row_spacing_mm = s[0];   // the first value is between rows (PS3.3, 10.7.1.3)
+  frame.column_spacing_mm = s[1];
+  return {};
+}
+
 std::optional<FileFrames> read_frames(const std::filesystem::path& path) {
   DicomBytes bytes(path);
   const auto header = read_dicom_header(bytes);
@@ -206,7 +185,7 @@ std::optional<FileFrames> read_frames(const std::filesystem::path& path) {
     frame.index = n;
     frame.damaged = damaged;
     const bool localizer = is_ct && is_localizer(header->set, lookup);
-    const std::string no_place = place(lookup, frame);
+    const std::string no_place = read_place(header->set, n, frame);
     const std::string no_hu = rescale(lookup, frame);
     acquisition(lookup, frame);
     frame.set_aside = localizer ? "a localizer (scout view)" : !aside.empty() ? aside : !no_place.empty() ? no_place : no_hu;

@@ -68,6 +68,9 @@ struct FileFrames {
   std::vector<Frame> frames;    ///< at least one; `Frame::file` is still to be set
 };
 
+/// Fills a frame's position, orientation and spacing; says what is wrong with them, if anything.
+[[nodiscard]] std::string read_place(const DataSet& set, int index, Frame& frame);
+
 /// Reads a file's header into frames. Empty where the file is not DICOM. Throws Unreadable where it is, but broken.
 [[nodiscard]] std::optional<FileFrames> read_frames(const std::filesystem::path& path);
 

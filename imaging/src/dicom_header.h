@@ -54,7 +54,7 @@ class DataSet {
   void add(Element element) { elements_.push_back(std::move(element)); }
   [[nodiscard]] const Element* find(Tag tag) const;
 
-  /// Without padding; empty where there is none.
+  /// Without padding, and plain; empty where there is none.
   [[nodiscard]] std::string text(Tag tag) const;
   /// Value `n` of a text with several values.
   [[nodiscard]] std::string text(Tag tag, std::size_t n) const;

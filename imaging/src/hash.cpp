@@ -3,6 +3,7 @@
 #include <openssl/sha.h>
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <span>
@@ -29,6 +30,21 @@ Digest digest_of(const void* data, std::size_t bytes) {
   Digest digest;
   SHA256(static_cast<const unsigned char*>(data), bytes, digest.data());
   return digest;
+}
+
+/// Decimal digits of a 128-bit number given as big-endian bytes.
+std::string decimal_digits(std::array<unsigned char, 16> number) {
+  std::string digits;
+  while (std::any_of(number.begin(), number.end(), [](unsigned char b) { return b != 0; })) {
+    unsigned remainder = 0;
+    for (unsigned char& byte : number) {
+      const unsigned value = remainder * 256 + byte;
+      byte = static_cast<unsigned char>(value / 10);
+      remainder = value % 10;
+    }
+    digits += static_cast<char>('0' + remainder);
+  }
+  return {digits.rbegin(), digits.rend()};
 }
 
 /// Size and corners, in tenths of a micrometre: spacing and direction follow from them.
@@ -65,6 +81,16 @@ std::string volume_hash(const Grid& grid, const std::vector<Digest>& slices) {
 }
 
 std::string sha256_hex(std::string_view bytes) { return hex(digest_of(bytes.data(), bytes.size())); }
+
+std::string uid_from(std::string_view text) {
+  const Digest digest = digest_of(text.data(), text.size());
+  std::array<unsigned char, 16> uuid{};
+  std::copy_n(digest.begin(), uuid.size(), uuid.begin());
+  // RFC 4122: a UUID made from a hash carries version 5 and the variant bits.
+  uuid[6] = static_cast<unsigned char>((uuid[6] & 0x0f) | 0x50);
+  uuid[8] = static_cast<unsigned char>((uuid[8] & 0x3f) | 0x80);
+  return "2.25." + decimal_digits(uuid);
+}
 
 std::string sha256_hex(const Volume<std::int16_t>& volume) { return hash_of(volume); }
 std::string sha256_hex(const Volume<std::uint8_t>& volume) { return hash_of(volume); }

@@ -9,6 +9,7 @@
 #include "intake_read.h"
 #include "intake_scan.h"
 #include "intake_stack.h"
+#include "plain_text.h"
 #include "volume_image.h"
 
 namespace leastharm {
@@ -21,7 +22,12 @@ bool is_volume_file(const fs::path& path) {
   return is_volume_file_name(path) && fs::is_regular_file(path, error);
 }
 
-std::string file_uid(const fs::path& path) { return "file:" + path.filename().string(); }
+std::string file_uid(const fs::path& path) { return "file:" + plain_text(path.filename().string()); }
+
+/// Findings name files, and names of files are any bytes.
+void make_plain(std::vector<Finding>& findings) {
+  for (Finding& f : findings) f.what = plain_text(f.what);
+}
 
 Inspection inspect_volume_file(const fs::path& path) {
   Series series;
@@ -36,6 +42,7 @@ Inspection inspect_volume_file(const fs::path& path) {
   } catch (const BadInput& error) {
     series.findings.push_back({Level::refused, error.what()});
   }
+  make_plain(series.findings);
   return {{series}, 0, {}};
 }
 
@@ -49,6 +56,7 @@ Series series_of(const Scan& scan, const FrameGroup& group) {
   series.tilt_deg = plan.tilt_deg;
   series.usable = plan.usable() && !group.frames.empty();
   series.findings = plan.findings;
+  make_plain(series.findings);
   return series;
 }
 
@@ -170,6 +178,7 @@ Inspection inspect(const fs::path& path) {
   Inspection inspection;
   inspection.non_image_files = scan.non_image_files;
   inspection.findings = scan.findings;
+  make_plain(inspection.findings);
   for (const FrameGroup& group : group_frames(scan)) inspection.series.push_back(series_of(scan, group));
   return inspection;
 }
@@ -177,6 +186,7 @@ Inspection inspect(const fs::path& path) {
 CtVolume read_ct(const fs::path& path, const IntakeOptions& options) {
   CtVolume ct = is_volume_file(path) ? read_volume_file(path, options) : read_dicom(path, options);
   tell_padding(ct);
+  make_plain(ct.findings);
   if (options.correct_air) correct_air(ct);
   return ct;
 }

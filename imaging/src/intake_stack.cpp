@@ -117,7 +117,7 @@ void settle_shear(const Scan& scan, StackPlan& plan) {
                                               " (gantry tilt); they are resampled onto a right-angled grid"});
 }
 
-void tell_gaps(const StackPlan& plan, const SliceSpacing& spacing, double first_mm, bool allow_gaps,
+void tell_gaps(const SliceSpacing& spacing, double first_mm, bool allow_gaps,
                std::vector<Finding>& findings) {
   if (spacing.gaps.empty()) return;
   std::size_t missing = 0;
@@ -131,7 +131,16 @@ void tell_gaps(const StackPlan& plan, const SliceSpacing& spacing, double first_
   const std::string what = counted(missing, "slice is", "slices are") + " missing along the stack (between " + places + ")";
   if (allow_gaps) findings.push_back({Level::mended, what + "; filled by interpolation"});
   else findings.push_back({Level::refused, what + ": find the missing files, or allow gaps (--allow-gaps) to fill them by interpolation"});
-  (void)plan;
+}
+
+/// Loss in packing changes HU, and nothing brings them back.
+void tell_loss(const Scan& scan, StackPlan& plan) {
+  const auto lossy = static_cast<std::size_t>(std::count_if(plan.slices.begin(), plan.slices.end(), [&](const PlacedSlice& s) {
+    return scan.files[frame_of(scan, s).file].lossy;
+  }));
+  if (lossy > 0)
+    plan.findings.push_back({Level::note, counted(lossy, "slice was", "slices were") +
+                                              " once compressed with loss: small HU differences in them mean nothing"});
 }
 
 /// From which scanned slices each slice of the grid is made.
@@ -156,7 +165,7 @@ void settle_spacing(StackPlan& plan, double first_mm, bool allow_gaps, double th
   const SliceSpacing spacing = find_spacing(places);
   plan.grid.spacing_mm.z() = spacing.step_mm;
   plan.grid.size[2] = spacing.count;
-  tell_gaps(plan, spacing, first_mm, allow_gaps, plan.findings);
+  tell_gaps(spacing, first_mm, allow_gaps, plan.findings);
   plan.is_mixed = !spacing.even || !spacing.gaps.empty();
   if (!spacing.even)
     plan.findings.push_back({Level::mended, "the slices are spaced unevenly; they are resampled onto an even grid of " +
@@ -217,6 +226,7 @@ StackPlan plan_stack(const Scan& scan, const FrameGroup& group, bool allow_gaps)
                                                  " no volume; at least 3 are needed: give the folder that holds the whole series"});
     return plan;
   }
+  tell_loss(scan, plan);
   settle_shear(scan, plan);
   settle_spacing(plan, normal.dot(first.position_lps_mm), allow_gaps, first.thickness_mm);
   check_size(plan, format);

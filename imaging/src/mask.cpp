@@ -34,28 +34,23 @@ std::size_t box_offset(const Mask& mask, int i, int j, int k) {
               static_cast<std::size_t>(mask.box[1]) * static_cast<std::size_t>(k - mask.corner.k));
 }
 
-/// The voxels of the grid for which `holds(i, j, k)` is true, looked for between two corners.
+/// The voxels of the grid for which `holds(i, j, k)` is true, looked for between two corners: once for the box that
+/// holds them, once to fill it.
 template <typename Predicate>
 Mask mask_where(const Grid& grid, VoxelIndex low, VoxelIndex high, Predicate holds) {
   low = {std::max(low.i, 0), std::max(low.j, 0), std::max(low.k, 0)};
   high = {std::min(high.i, grid.size[0] - 1), std::min(high.j, grid.size[1] - 1),
           std::min(high.k, grid.size[2] - 1)};
+  const auto for_each = [&](const auto& act) {
+    for (int k = low.k; k <= high.k; ++k)
+      for (int j = low.j; j <= high.j; ++j)
+        for (int i = low.i; i <= high.i; ++i)
+          if (holds(i, j, k)) act(i, j, k);
+  };
   Box box;
-  std::vector<std::size_t> found;
-  for (int k = low.k; k <= high.k; ++k)
-    for (int j = low.j; j <= high.j; ++j)
-      for (int i = low.i; i <= high.i; ++i)
-        if (holds(i, j, k)) {
-          box.take(i, j, k);
-          found.push_back(grid.offset(i, j, k));
-        }
+  for_each([&](int i, int j, int k) { box.take(i, j, k); });
   Mask mask = empty_mask(grid, box);
-  for (const std::size_t at : found) {
-    const int i = static_cast<int>(at % grid.size[0]);
-    const int j = static_cast<int>(at / grid.size[0] % grid.size[1]);
-    const int k = static_cast<int>(at / grid.size[0] / grid.size[1]);
-    mask.inside[box_offset(mask, i, j, k)] = 1;
-  }
+  for_each([&](int i, int j, int k) { mask.inside[box_offset(mask, i, j, k)] = 1; });
   return mask;
 }
 

@@ -10,6 +10,8 @@
 #include "imaging/error.h"
 #include "imaging/whole_file.h"
 #include "nifti_writer.h"
+#include "placement.h"
+#include "seg_reader.h"
 #include "volume_image.h"
 
 namespace leastharm {
@@ -107,14 +109,40 @@ void write_volume(const Volume<T>& volume, const std::filesystem::path& path) {
   write_whole(path, [&](const std::filesystem::path& beside) { write_as(name, volume, beside); });
 }
 
+void check_is_file(const std::filesystem::path& path) {
+  std::error_code error;
+  if (!std::filesystem::is_regular_file(path, error)) throw BadInput(path.string() + ": there is no such file");
+}
+
 }  // namespace
 
 Volume<std::uint8_t> read_labels(const std::filesystem::path& path) {
-  std::error_code error;
-  if (!std::filesystem::is_regular_file(path, error)) throw BadInput(path.string() + ": there is no such file");
+  check_is_file(path);
   if (!is_volume_file_name(path)) throw BadInput(path.string() + ": give labels as NRRD, NIfTI or MetaImage");
   const VolumeHeader header = read_volume_header(path);
   return {header.grid, read_label_values(header)};
+}
+
+Volume<std::uint8_t> read_labels(const std::filesystem::path& path, const Grid& grid) {
+  check_is_file(path);
+  if (!is_volume_file_name(path)) return read_dicom_seg(path, grid, false);
+  Volume<std::uint8_t> labels = read_labels(path);
+  if (same_grid(labels.grid, grid)) return {grid, std::move(labels.values)};
+  if (labels.grid.voxel_count() != grid.voxel_count())
+    throw BadInput(path.string() + " lies on another grid than the CT: resample it onto the CT's grid (" +
+                   std::to_string(grid.size[0]) + " x " + std::to_string(grid.size[1]) + " x " +
+                   std::to_string(grid.size[2]) + " voxels)");
+  Volume<std::uint8_t> onto{grid, std::vector<std::uint8_t>(grid.voxel_count())};
+  lay_onto(labels, path, onto);
+  return onto;
+}
+
+Mask read_mask(const std::filesystem::path& path, const Grid& grid) {
+  const bool is_seg = !is_volume_file_name(path);
+  if (is_seg) check_is_file(path);
+  Mask mask = mask_from_labels(is_seg ? read_dicom_seg(path, grid, true) : read_labels(path, grid), grid);
+  if (mask.empty()) throw BadInput(path.string() + ": no voxel in it is marked; give a mask with values above 0");
+  return mask;
 }
 
 void write_labels(const Volume<std::uint8_t>& volume, const std::filesystem::path& path) {

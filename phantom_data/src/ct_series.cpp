@@ -8,25 +8,9 @@
 #include "ct_tags.h"
 #include "dicom_dataset.h"
 #include "imaging/error.h"
-#include "imaging/hash.h"
 
 namespace leastharm::phantom {
 namespace {
-
-/// Decimal digits of a 128-bit number given as big-endian bytes.
-std::string decimal_digits(std::array<unsigned char, 16> number) {
-  std::string digits;
-  while (std::any_of(number.begin(), number.end(), [](unsigned char b) { return b != 0; })) {
-    unsigned remainder = 0;
-    for (unsigned char& byte : number) {
-      const unsigned value = remainder * 256 + byte;
-      byte = static_cast<unsigned char>(value / 10);
-      remainder = value % 10;
-    }
-    digits += static_cast<char>('0' + remainder);
-  }
-  return {digits.rbegin(), digits.rend()};
-}
 
 std::string file_name(int slice, int copy, bool shuffled) {
   // A multiplier prime to the modulus visits every number once, in an order that says nothing.
@@ -39,17 +23,6 @@ std::string file_name(int slice, int copy, bool shuffled) {
 }
 
 }  // namespace
-
-std::string uid_from(const std::string& text) {
-  const std::string hex = sha256_hex(text);
-  std::array<unsigned char, 16> hash{};
-  for (std::size_t n = 0; n < hash.size(); ++n)
-    hash[n] = static_cast<unsigned char>(std::stoi(hex.substr(2 * n, 2), nullptr, 16));
-  // RFC 4122: a UUID made from a hash carries version 5 and the variant bits.
-  hash[6] = static_cast<unsigned char>((hash[6] & 0x0f) | 0x50);
-  hash[8] = static_cast<unsigned char>((hash[8] & 0x3f) | 0x80);
-  return "2.25." + decimal_digits(hash);
-}
 
 SliceTags tags_of_slice(const Grid& grid, const CtSeriesOptions& options, int slice) {
   SliceTags tags;

@@ -1,31 +1,18 @@
 #include "dicom_dataset.h"
 
-#include <gdcmFile.h>
 #include <gdcmJPEG2000Codec.h>
 #include <gdcmJPEGCodec.h>
 #include <gdcmJPEGLSCodec.h>
 #include <gdcmPixelFormat.h>
 #include <gdcmRLECodec.h>
 #include <gdcmSequenceOfFragments.h>
-#include <gdcmSequenceOfItems.h>
-#include <gdcmTrace.h>
-#include <gdcmWriter.h>
 
-#include <bit>
-#include <cstdio>
-#include <cstring>
 #include <memory>
 
 #include "imaging/error.h"
 
 namespace leastharm::phantom {
 namespace {
-
-/// GDCM writes a bare data set too, but offers that to derived classes only.
-class Writer : public gdcm::Writer {
- public:
-  using gdcm::Writer::SetWriteDataSetOnly;
-};
 
 gdcm::TransferSyntax syntax_of(Coding coding) {
   switch (coding) {
@@ -49,13 +36,6 @@ std::unique_ptr<gdcm::ImageCodec> codec_of(Coding coding) {
     case Coding::jpeg_lossless: return std::make_unique<gdcm::JPEGCodec>();
     default: return nullptr;
   }
-}
-
-void put_bytes(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
-               gdcm::VR::VRType vr, const void* bytes, std::size_t size) {
-  gdcm::DataElement item(gdcm::Tag(group, element), 0, vr);
-  item.SetByteValue(static_cast<const char*>(bytes), static_cast<std::uint32_t>(size));
-  set.Replace(item);
 }
 
 gdcm::DataElement coded_frames(const std::vector<std::vector<std::uint16_t>>& frames, int columns,
@@ -87,76 +67,6 @@ gdcm::DataElement coded_frames(const std::vector<std::vector<std::uint16_t>>& fr
 
 }  // namespace
 
-std::string decimal_string(double value) {
-  char text[40];
-  for (int digits = 15; digits > 1; --digits) {
-    std::snprintf(text, sizeof text, "%.*g", digits, value == 0 ? 0.0 : value);
-    if (std::strlen(text) <= 16) break;
-  }
-  return text;
-}
-
-std::string decimal_strings(std::span<const double> values) {
-  std::string text;
-  for (const double value : values) text += (text.empty() ? "" : "\\") + decimal_string(value);
-  return text;
-}
-
-void put(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element, gdcm::VR::VRType vr,
-         std::string text) {
-  if (text.size() % 2 != 0) text += vr == gdcm::VR::UI ? '\0' : ' ';
-  put_bytes(set, group, element, vr, text.data(), text.size());
-}
-
-void put_us(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element, std::uint16_t value) {
-  put_bytes(set, group, element, gdcm::VR::US, &value, sizeof value);
-}
-
-void put_ss(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element, std::int16_t value) {
-  put_bytes(set, group, element, gdcm::VR::SS, &value, sizeof value);
-}
-
-void put_ul(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
-            const std::vector<std::uint32_t>& values) {
-  put_bytes(set, group, element, gdcm::VR::UL, values.data(), values.size() * 4);
-}
-
-void put_fd(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
-            const std::vector<double>& values) {
-  put_bytes(set, group, element, gdcm::VR::FD, values.data(), values.size() * 8);
-}
-
-void put_items(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
-               const std::vector<gdcm::DataSet>& items) {
-  gdcm::SmartPointer<gdcm::SequenceOfItems> sequence = new gdcm::SequenceOfItems;
-  sequence->SetLengthToUndefined();
-  for (const gdcm::DataSet& nested : items) {
-    gdcm::Item item;
-    item.SetVLToUndefined();
-    item.SetNestedDataSet(nested);
-    sequence->AddItem(item);
-  }
-  gdcm::DataElement holder(gdcm::Tag(group, element));
-  holder.SetVR(gdcm::VR::SQ);
-  holder.SetValue(*sequence);
-  holder.SetVLToUndefined();
-  set.Replace(holder);
-}
-
-void put_item(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
-              const gdcm::DataSet& item) {
-  put_items(set, group, element, {item});
-}
-
-void put_code(gdcm::DataSet& set, std::uint16_t group, std::uint16_t element,
-              const std::string& value, const std::string& scheme, const std::string& meaning) {
-  gdcm::DataSet code;
-  put(code, 0x0008, 0x0100, gdcm::VR::SH, value);
-  put(code, 0x0008, 0x0102, gdcm::VR::SH, scheme);
-  put(code, 0x0008, 0x0104, gdcm::VR::LO, meaning);
-  put_item(set, group, element, code);
-}
-
 void put_pixels(gdcm::DataSet& set, const std::vector<std::vector<std::uint16_t>>& frames,
                 int columns, int rows, const CtSeriesOptions& options) {
   if (codec_of(options.coding)) {
@@ -165,19 +75,12 @@ void put_pixels(gdcm::DataSet& set, const std::vector<std::vector<std::uint16_t>
   }
   std::vector<std::uint16_t> all;
   for (const auto& frame : frames) all.insert(all.end(), frame.begin(), frame.end());
-  put_bytes(set, 0x7fe0, 0x0010, gdcm::VR::OW, all.data(), all.size() * 2);
+  put_bytes(set, 0x7fe0, 0x0010, gdcm::VR::OW, std::as_bytes(std::span(all)));
 }
 
 void write_file(const gdcm::DataSet& set, const std::filesystem::path& path,
                 const CtSeriesOptions& options) {
-  gdcm::Trace::WarningOff();
-  gdcm::Trace::ErrorOff();
-  Writer writer;
-  writer.SetFileName(path.c_str());
-  writer.GetFile().SetDataSet(set);
-  writer.GetFile().GetHeader().SetDataSetTransferSyntax(syntax_of(options.coding));
-  writer.SetWriteDataSetOnly(!options.preamble);
-  if (!writer.Write()) throw BadInput("cannot write " + path.string());
+  write_dicom(set, syntax_of(options.coding), path, options.preamble);
 }
 
 }  // namespace leastharm::phantom

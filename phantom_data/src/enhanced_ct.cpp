@@ -20,15 +20,9 @@ void put_dimensions(DataSet& set, const CtSeriesOptions& options) {
   DataSet organisation, index;
   put(organisation, 0x0020, 0x9164, VR::UI, uid);
   put_item(set, 0x0020, 0x9221, organisation);
-  const auto pointer = [&](std::uint16_t element, std::uint32_t tag) {
-    // An attribute tag is two 16-bit words, group first.
-    const std::array<std::uint16_t, 2> words{static_cast<std::uint16_t>(tag >> 16),
-                                             static_cast<std::uint16_t>(tag)};
-    put(index, 0x0020, element, VR::AT, std::string(reinterpret_cast<const char*>(words.data()), 4));
-  };
   put(index, 0x0020, 0x9164, VR::UI, uid);
-  pointer(0x9165, 0x00200032);
-  pointer(0x9167, 0x00209113);
+  put_tag(index, 0x0020, 0x9165, 0x00200032);
+  put_tag(index, 0x0020, 0x9167, 0x00209113);
   put_item(set, 0x0020, 0x9222, index);
 }
 

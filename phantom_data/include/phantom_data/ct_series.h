@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "imaging/grid.h"
+#include "imaging/hash.h"
 
 namespace leastharm::phantom {
 
@@ -72,7 +73,6 @@ std::vector<std::filesystem::path> write_ct_series(const Volume<std::int16_t>& h
 void write_enhanced_ct(const Volume<std::int16_t>& hu, const std::filesystem::path& file,
                        const CtSeriesOptions& options = {}, bool legacy_converted = false);
 
-/// A DICOM UID under 2.25 (a UUID as a number), the same for the same text.
-[[nodiscard]] std::string uid_from(const std::string& text);
+using leastharm::uid_from;
 
 }  // namespace leastharm::phantom

@@ -44,7 +44,20 @@ void check_names(const CLI::App& program, const std::vector<std::string>& argume
   }
 }
 
+/// Names, reasons and paths go into the case, which is JSON and so UTF-8.
+void check_text(const std::vector<std::string>& arguments) {
+  for (const std::string& argument : arguments) {
+    try {
+      (void)nlohmann::json(argument).dump();
+    } catch (const nlohmann::json::type_error&) {
+      throw BadInput("an argument is not written in UTF-8: " + nlohmann::json(argument).dump(-1, ' ', true, nlohmann::json::error_handler_t::replace) +
+                     "; type or rename it in UTF-8");
+    }
+  }
+}
+
 int run(const std::vector<std::string>& arguments, const Console& console) {
+  check_text(arguments);
   CLI::App program{
       "Plans how to take a few hundredths of a gram from a mummified body under CT with the least harm.\n"
       "A planning aid: licensed people and local rules decide.",

@@ -103,11 +103,7 @@ Volume<std::uint8_t> corrections_from(const CaseFolder& folder, const Volume<std
 }
 
 Volume<std::uint8_t> read_given_map(const std::string& path, const Grid& grid) {
-  Volume<std::uint8_t> given = read_labels(path);
-  if (!same_grid(given.grid, grid))
-    throw BadInput(path + " lies on another grid than the CT: write it on the CT's own grid (" +
-                   std::to_string(grid.size[0]) + " x " + std::to_string(grid.size[1]) + " x " +
-                   std::to_string(grid.size[2]) + ")");
+  Volume<std::uint8_t> given = read_labels(path, grid);
   for (const std::uint8_t label : given.values)
     if (label >= kMaterialCount)
       throw BadInput(path + " holds the label " + std::to_string(label) + ": labels run from 0 (air) to 7 (support)");
@@ -220,7 +216,7 @@ void add_intake_commands(CLI::App& program, const Console& console) {
   segment_command->add_option("PATH", options->path, "Folder or file that holds the CT")->required();
   segment_command->add_option("--case", options->case_path, "Case folder; made where there is none")->required();
   segment_command->add_option("--series", options->series, "Series UID, where PATH holds several volumes");
-  segment_command->add_option("--materials", options->materials, "Corrected label map to use instead of computing one");
+  segment_command->add_option("--materials", options->materials, "Corrected label map to use instead of computing one (NRRD, NIfTI, MetaImage or DICOM SEG)");
   segment_command->add_option("--object", options->object, "Object's identity on the papers (default: the folder's name)");
   segment_command->add_flag("--allow-gaps", options->allow_gaps, "Go on over missing slices");
   segment_command->add_flag("--correct-air", options->correct_air, "Shift HU so that room air reads -1000");

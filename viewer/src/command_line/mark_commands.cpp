@@ -138,7 +138,7 @@ Drawn draw(const CaseFolder& folder, const MarkOptions& options) {
     return {material_mask(folder.read_materials(), *material), {{"material", options.material}}, {}};
   }
   if (!options.mask.empty())
-    return {mask_from_labels(read_labels(options.mask), grid), {{"mask", true}}, {}};
+    return {read_mask(options.mask, grid), {{"mask", true}}, {}};
   return draw_contours(folder, options.contours);
 }
 
@@ -245,7 +245,7 @@ void add_mark_commands(CLI::App& program, const Console& console) {
   mark_command->add_option("--ball", m->ball, "Ball: X,Y,Z,R (LPS, mm)");
   mark_command->add_option("--connected", m->connected, "The seed's material, as far as it hangs together: X,Y,Z");
   mark_command->add_option("--material", m->material, "All voxels of one material");
-  mark_command->add_option("--mask", m->mask, "Mask file on the CT's grid (NRRD, NIfTI, MetaImage)");
+  mark_command->add_option("--mask", m->mask, "Mask file on the CT's grid (NRRD, NIfTI, MetaImage or DICOM SEG)");
   mark_command->add_option("--contours", m->contours, "JSON: closed outlines on sparse slices, LPS in mm");
   auto* weight = mark_command->add_option("--weight", m->weight_mm, "Zones: weight of a hole's area, mm");
   mark_command->add_option("--remove", m->remove, "Remove the mark of this name");
