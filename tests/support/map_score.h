@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
@@ -10,32 +11,54 @@
 
 namespace leastharm::test {
 
-/// Dice overlap of each material between a map and the truth; -1 where neither holds it.
-inline PerMaterial<double> dice(const Volume<std::uint8_t>& map, const Volume<std::uint8_t>& truth) {
-  PerMaterial<double> both{}, all{}, out{};
-  for (std::size_t v = 0; v < map.values.size(); ++v) {
-    ++all[map.values[v]];
-    ++all[truth.values[v]];
-    if (map.values[v] == truth.values[v]) ++both[map.values[v]];
+/// Voxels of each material in a map, in the truth, and in both.
+struct Overlap {
+  PerMaterial<double> map{}, truth{}, both{};
+
+  [[nodiscard]] double dice(std::size_t m) const { return 2 * both[m] / (map[m] + truth[m]); }
+  /// All that is neither air nor support.
+  [[nodiscard]] double object() const {
+    double sum = 0;
+    for (std::size_t m = 1; m < kMaterialCount; ++m) sum += m == static_cast<std::size_t>(Material::support) ? 0 : truth[m];
+    return sum;
   }
-  for (std::size_t m = 0; m < kMaterialCount; ++m) out[m] = all[m] > 0 ? 2 * both[m] / all[m] : -1;
+};
+
+inline Overlap overlap(const Volume<std::uint8_t>& map, const Volume<std::uint8_t>& truth) {
+  Overlap out;
+  for (std::size_t v = 0; v < map.values.size(); ++v) {
+    ++out.map[map.values[v]];
+    ++out.truth[truth.values[v]];
+    if (map.values[v] == truth.values[v]) ++out.both[map.values[v]];
+  }
   return out;
 }
 
-/// Voxels, and those of them that are right, for each of 16 steps of confidence.
+/// Voxels, and those of them that are right, for each tenth of confidence.
 struct Calibration {
-  std::array<double, 16> voxels{}, right{}, confidence_sum{};
+  static constexpr std::size_t kSteps = 10;
+  std::array<double, kSteps> voxels{}, right{}, confidence_sum{};
 
-  void add(const Segmentation& map, const Volume<std::uint8_t>& truth) {
+  void add(const Segmentation& map, const Volume<std::int16_t>& hu, const Volume<std::uint8_t>& truth) {
     for (std::size_t v = 0; v < truth.values.size(); ++v) {
+      if (hu.values[v] == kNoReadingHu) continue;
       const std::uint8_t c = map.confidence.values[v];
-      ++voxels[c / 16];
-      confidence_sum[c / 16] += c / 255.0;
-      right[c / 16] += map.materials.values[v] == truth.values[v];
+      const std::size_t step = c * kSteps / 256;
+      ++voxels[step];
+      confidence_sum[step] += c / 255.0;
+      right[step] += map.materials.values[v] == truth.values[v];
     }
   }
   [[nodiscard]] double mean_confidence(std::size_t step) const { return confidence_sum[step] / voxels[step]; }
   [[nodiscard]] double share_right(std::size_t step) const { return right[step] / voxels[step]; }
+  /// The largest gap between confidence and the share right, over the steps that hold one voxel in 2000.
+  [[nodiscard]] double furthest_off() const {
+    double all = 0, most = 0;
+    for (const double n : voxels) all += n;
+    for (std::size_t s = 0; s < kSteps; ++s)
+      if (voxels[s] * 2000 >= all) most = std::max(most, std::abs(mean_confidence(s) - share_right(s)));
+    return most;
+  }
 };
 
 inline double angle_deg(const Vec3& a, const Vec3& b) {

@@ -41,7 +41,8 @@ struct Thresholds {
   int fibre = 8;       ///< at least this: not air
   int tissue = 42;     ///< at least this: tissue, resin or denser
   int mineral = 84;    ///< at least this: bone, sand, mud or denser
-  int tissue_peak = 68;   ///< the commonest level of tissue
+  int tissue_peak = 68;   ///< the commonest level of (lean) tissue
+  bool fat = false;       ///< fat and lean tissue part as they do in a living body
 };
 
 /// What the voxels of each block hold: shares of 255 after denoising, mean and spread of the HU as scanned.

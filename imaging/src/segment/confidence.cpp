@@ -30,13 +30,13 @@ Range range_of(Material material, const Thresholds& t) {
 
 using Lookup = std::array<std::array<std::array<std::uint8_t, 256>, kBorderSteps>, kMaterialCount>;
 
-Lookup lookup_for(const Thresholds& thresholds) {
+Lookup lookup_for(const Thresholds& thresholds, const ConfidenceTable& table) {
   Lookup lookup{};
   for (std::size_t m = 0; m < kMaterialCount; ++m)
     for (std::size_t b = 0; b < kBorderSteps; ++b)
       for (int level = 0; level < 256; ++level)
         lookup[m][b][static_cast<std::size_t>(level)] =
-            confidence_table()[m][b][static_cast<std::size_t>(margin_step(static_cast<Material>(m), level, thresholds))];
+            table[m][b][static_cast<std::size_t>(margin_step(static_cast<Material>(m), level, thresholds))];
   return lookup;
 }
 
@@ -53,8 +53,9 @@ int margin_step(Material material, int level, const Thresholds& thresholds) {
 }
 
 void levels_to_confidence(const Volume<std::int16_t>& hu, const Volume<std::uint8_t>& materials,
-                          const Thresholds& thresholds, int threads, Volume<std::uint8_t>& levels) {
-  const Lookup lookup = lookup_for(thresholds);
+                          const Thresholds& thresholds, const ConfidenceTable& table, int threads,
+                          Volume<std::uint8_t>& levels) {
+  const Lookup lookup = lookup_for(thresholds, table);
   const auto& n = levels.grid.size;
   for_chunks(n[2], 2, threads, [&](int, int first, int last) {
     std::vector<std::uint8_t> counts(static_cast<std::size_t>(n[0]));

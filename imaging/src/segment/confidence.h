@@ -5,6 +5,7 @@
 
 #include "imaging/grid.h"
 #include "imaging/material.h"
+#include "imaging/segmentation.h"
 #include "thresholds.h"
 
 namespace leastharm::segment_detail {
@@ -18,12 +19,15 @@ inline constexpr int kMarginSteps = 5;   ///< outside its range; 0-2, 3-5, 6-11,
 
 using ConfidenceTable = PerMaterial<std::array<std::array<std::uint8_t, kMarginSteps>, kBorderSteps>>;
 
-/// The share of such voxels that are right, of 255, counted on the invented bodies of phantom_data
-/// (command `map_table --calibrate`).
+/// The share of such voxels that are right, of 255, counted on invented bodies (command `map_table --calibrate`).
 [[nodiscard]] const ConfidenceTable& confidence_table();
 
 /// Turns levels into confidence, in place. A voxel without a reading gets 0.
 void levels_to_confidence(const Volume<std::int16_t>& hu, const Volume<std::uint8_t>& materials,
-                          const Thresholds& thresholds, int threads, Volume<std::uint8_t>& levels);
+                          const Thresholds& thresholds, const ConfidenceTable& table, int threads,
+                          Volume<std::uint8_t>& levels);
+
+/// `segment` with other confidences: for counting them anew.
+[[nodiscard]] Segmentation segment_with(const Volume<std::int16_t>& hu, const ConfidenceTable& confidences, int threads);
 
 }  // namespace leastharm::segment_detail

@@ -12,7 +12,6 @@ namespace leastharm::segment_detail {
 namespace {
 
 constexpr std::uint8_t kMark = 0x08;
-constexpr int kHeaviestLung_hu = -790;      ///< mean; packing is seldom lighter
 constexpr double kLeastThickShare = 0.02;   ///< of the fibre outside that has fibre on all six sides
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
@@ -55,16 +54,16 @@ void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& threshol
 namespace {
 
 struct FibreCount {
-  std::int64_t outside = 0, outside_thick = 0, inside = 0, inside_level_sum = 0;
+  std::int64_t outside = 0, outside_thick = 0;
 };
 
-/// The length of the run of fibre through a voxel along one axis, up to 3, and whether it ends in air.
+/// The length of the run of fibre through a voxel along one axis, up to 3, and what it ends in.
 struct Sheet {
   int length = 0;
-  bool at_air = false, bounded = true;
+  bool at_air = false, at_tissue = false, bounded = true;
 };
 Sheet sheet_at(const std::uint8_t* c, std::ptrdiff_t step, int before, int after) {
-  Sheet sheet{1, false, true};
+  Sheet sheet{1, false, false, true};
   for (const int sign : {-1, 1}) {
     const int room = sign < 0 ? before : after;
     int n = 1;
@@ -75,6 +74,7 @@ Sheet sheet_at(const std::uint8_t* c, std::ptrdiff_t step, int before, int after
     }
     sheet.length += n - 1;
     sheet.at_air = sheet.at_air || air(c[sign * n * step]);
+    sheet.at_tissue = sheet.at_tissue || material(c[sign * n * step]) == label(Material::body);
   }
   return sheet;
 }
@@ -92,10 +92,11 @@ class Sweep {
     }
     return true;
   }
-  [[nodiscard]] bool thin_sheet(const std::array<int, 3>& at, std::size_t v) const {
+  /// Whether a voxel lies in a layer of one or two voxels at air; for a `skin`, between air and tissue.
+  [[nodiscard]] bool thin_sheet(const std::array<int, 3>& at, std::size_t v, bool skin) const {
     for (std::size_t a = 0; a < 3; ++a) {
       const Sheet sheet = sheet_at(codes_.values.data() + v, stride_[a], at[a], codes_.grid.size[a] - 1 - at[a]);
-      if (sheet.bounded && sheet.at_air && sheet.length <= 2) return true;
+      if (sheet.bounded && sheet.at_air && (sheet.at_tissue || !skin) && sheet.length <= 2) return true;
     }
     return false;
   }
@@ -105,8 +106,8 @@ class Sweep {
   std::array<std::ptrdiff_t, 3> stride_;
 };
 
-/// Counts the fibre and marks thin sheets inside.
-FibreCount survey(const Volume<std::uint8_t>& levels, int threads, Volume<std::uint8_t>& codes) {
+/// Counts the fibre, marks thin sheets inside and mixed skins outside.
+FibreCount survey(int threads, Volume<std::uint8_t>& codes) {
   const auto& n = codes.grid.size;
   std::vector<FibreCount> parts(static_cast<std::size_t>(n[2]));
   std::vector<std::vector<std::size_t>> thin(static_cast<std::size_t>(n[2]));
@@ -120,12 +121,11 @@ FibreCount survey(const Volume<std::uint8_t>& levels, int threads, Volume<std::u
         const std::uint8_t c = codes.values[v];
         if (!fibre(c)) continue;
         if (c & code::kInside) {
-          ++part.inside;
-          part.inside_level_sum += levels.values[v];
-          if (sweep.thin_sheet({i, j, k}, v)) thin[static_cast<std::size_t>(k)].push_back(v);
+          if (sweep.thin_sheet({i, j, k}, v, false)) thin[static_cast<std::size_t>(k)].push_back(v);
         } else {
           ++part.outside;
           part.outside_thick += sweep.thick({i, j, k}, v);
+          if (sweep.thin_sheet({i, j, k}, v, true)) thin[static_cast<std::size_t>(k)].push_back(v);
         }
       }
     }
@@ -134,8 +134,6 @@ FibreCount survey(const Volume<std::uint8_t>& levels, int threads, Volume<std::u
   for (const FibreCount& part : parts) {
     all.outside += part.outside;
     all.outside_thick += part.outside_thick;
-    all.inside += part.inside;
-    all.inside_level_sum += part.inside_level_sum;
   }
   for (const auto& slice : thin)
     for (const std::size_t v : slice) codes.values[v] |= kMark;
@@ -144,13 +142,12 @@ FibreCount survey(const Volume<std::uint8_t>& levels, int threads, Volume<std::u
 
 }  // namespace
 
-FibreReport drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, bool even_tissue,
-                             int threads, Volume<std::uint8_t>& codes) {
-  const FibreCount count = survey(levels, threads, codes);
+FibreReport drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+                             Volume<std::uint8_t>& codes) {
+  const FibreCount count = survey(threads, codes);
+  const bool living = thresholds.fat;
   FibreReport report;
-  report.wrapped = static_cast<double>(count.outside_thick) > kLeastThickShare * static_cast<double>(count.outside);
-  report.lung = even_tissue && !report.wrapped && count.inside > 0 &&
-                count.inside_level_sum <= count.inside * level_of(kHeaviestLung_hu);
+  report.wrapped = !living && static_cast<double>(count.outside_thick) > kLeastThickShare * static_cast<double>(count.outside);
   const int half = (level_of(-1000) + thresholds.tissue_peak) / 2;
   const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
   for_slices(codes, threads, [&](int k) {
@@ -161,8 +158,10 @@ FibreReport drop_false_fibre(const Volume<std::uint8_t>& levels, const Threshold
       c = static_cast<std::uint8_t>(c & ~kMark);
       if (!fibre(c)) continue;
       const bool inside = (c & code::kInside) != 0;
-      const bool drop = inside ? marked || report.lung : !report.wrapped;
-      if (drop) c = static_cast<std::uint8_t>((c & code::kSide) | (levels.values[v] >= half ? label(Material::body) : label(Material::air)));
+      const std::uint8_t side = c & code::kSide;
+      if (!inside && living && !marked) c = static_cast<std::uint8_t>(side | label(Material::support));
+      else if (inside ? marked || living : !report.wrapped)
+        c = static_cast<std::uint8_t>(side | (levels.values[v] >= half ? label(Material::body) : label(Material::air)));
     }
   });
   return report;

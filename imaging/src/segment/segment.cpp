@@ -30,13 +30,16 @@ using namespace segment_detail;
 namespace {
 
 constexpr double kWidestMarrow_mm = 22;
+constexpr int kSpongyOverLiving = 6;   ///< levels: about 100 HU
 
 Thresholds thresholds_for(const Volume<std::uint8_t>& levels, int threads) {
   const LevelCounts counts = count_levels(levels, threads);
   Thresholds thresholds;
   thresholds.tissue_peak = tissue_peak(counts);
   thresholds.tissue = tissue_threshold(counts);
-  thresholds.mineral = mineral_threshold(counts);
+  thresholds.fat = holds_fat(counts);
+  // Living tissue is even, so that spongy bone stands out from it; dried tissue reaches further up.
+  thresholds.mineral = thresholds.fat ? thresholds.tissue_peak + kSpongyOverLiving : mineral_threshold(counts);
   return thresholds;
 }
 
@@ -78,6 +81,10 @@ void check_volume(const Volume<std::int16_t>& hu) {
 }  // namespace
 
 Segmentation segment(const Volume<std::int16_t>& hu, int threads) {
+  return segment_detail::segment_with(hu, confidence_table(), threads);
+}
+
+Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const ConfidenceTable& confidences, int threads) {
   check_volume(hu);
   const int workers = worker_count(threads);
   Segmentation out;
@@ -102,21 +109,22 @@ Segmentation segment(const Volume<std::int16_t>& hu, int threads) {
   flag_sides(coarse, sides, workers, codes);
   mark_slabs(slabs, coarse, levels, thresholds.fibre, label(Material::support), codes);
   settle_fibre(levels, thresholds, workers, codes);
-  const FibreReport fibre = drop_false_fibre(levels, thresholds, texture.even(), workers, codes);
+  const FibreReport fibre = drop_false_fibre(levels, thresholds, workers, codes);
   find_mineral_packing(levels, coarse, shares, body, readings.noise_hu, workers, codes);
   find_dense(levels, workers, codes);
   fill_bone(levels, thresholds, kWidestMarrow_mm, workers, codes);
   trim_bone(levels, thresholds, workers, codes);
-  if (fibre.wrapped || !texture.even()) find_resin(levels, coarse, shares, texture, thresholds, workers, codes);
+  if (!thresholds.fat && (fibre.wrapped || !texture.even())) find_resin(levels, coarse, shares, texture, thresholds, workers, codes);
   finish_labels(workers, codes);
-  levels_to_confidence(hu, codes, thresholds, workers, out.confidence);
+  levels_to_confidence(hu, codes, thresholds, confidences, workers, out.confidence);
 
   count_materials(hu, out, workers);
   if (out.volume_mm3[label(Material::air)] >= 0.9999 * hu.grid.voxel_volume_mm3() * static_cast<double>(hu.values.size()))
     throw BadInput("The volume holds nothing but air: choose the series that shows the object.");
   out.proposed_frame = propose_frame(codes, workers);
   if (!readings.air_found) note(out, "No room air was found: HU are taken as they stand.");
-  if (fibre.lung) note(out, "Tissue is as even as a living or plastic body's: what is light inside it counts as lung, that is air.");
+  if (thresholds.fat)
+    note(out, "Fat and lean tissue part as in a living body: what is light inside it counts as lung, that is air; what is light around it as support.");
   if (out.volume_mm3[label(Material::resin)] > 0)
     note(out, "Resin was told from tissue by its evenness alone: HU at one energy cannot tell resin, bitumen, wax and tissue apart.");
   report_findings(out);

@@ -18,7 +18,9 @@ constexpr double kLeastFaceShare = 0.35;  ///< of what is seen from one end
 constexpr double kLeastFreeShare = 0.10;  ///< of the face, that is seen to end in air
 constexpr double kLeastBareShare = 0.15;  ///< the same of a curved face, with nothing at all behind
 constexpr double kMostSag = 0.22;         ///< a curved face's depth over its width: a body's own shell sags more
-constexpr double kMostSmooth = 0.4;       ///< share of a flat face's edge where the surface merely curves on
+constexpr double kMostSmooth = 0.4;       ///< share of a flat face's edge where the surface merely curves on,
+constexpr double kCoveringShare = 0.8;    ///< unless the face is nearly all that is seen,
+constexpr double kCoveringFree = 0.25;    ///< and this share of it is seen to end in air
 
 struct Column {
   double run_mm = kNothing;   ///< matter behind the face before air; kNothing where it goes on too far
@@ -41,6 +43,7 @@ Column look_behind(const Coarse& coarse, const Shares& shares, const std::vector
     gap = 0;
     if (end - surface > kThickest_mm) return {};
   }
+  if (layer == view.layers && gap < kGap_mm) return {};   // cut off by the volume's far end
   Column column{end - surface, true};
   for (; layer < view.layers; ++layer) {
     const std::size_t block = view.block(coarse, u, v, layer);
@@ -120,7 +123,8 @@ std::optional<RoughSlab> flat_slab(const View& view, const std::vector<Column>& 
   const Common common = commonest(runs);
   if (cells < kLeastFaceShare * view.seen() || common.count < kLeastFreeShare * cells || common.mm < kThinnest_mm)
     return std::nullopt;
-  if (smooth_edge(view, slab) > kMostSmooth) return std::nullopt;
+  const bool covering = cells > kCoveringShare * view.seen() && common.count > kCoveringFree * cells;
+  if (!covering && smooth_edge(view, slab) > kMostSmooth) return std::nullopt;
   slab.thickness_mm.assign(static_cast<std::size_t>(view.columns), common.mm);
   return slab;
 }

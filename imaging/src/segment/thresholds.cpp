@@ -1,6 +1,7 @@
 #include "thresholds.h"
 
 #include <algorithm>
+#include <cstdlib>
 #include <vector>
 
 #include "denoise.h"
@@ -37,7 +38,23 @@ LevelCounts count_levels(const Volume<std::uint8_t>& levels, int threads) {
   return all;
 }
 
-int tissue_peak(const LevelCounts& counts) { return highest(smoothed(counts), level_of(-200), level_of(250)); }
+bool holds_fat(const LevelCounts& counts) {
+  constexpr double kLeastShare = 0.08, kOverValley = 1.25;
+  const LevelCounts smooth = smoothed(counts);
+  const auto at = [&](int level) { return static_cast<double>(smooth[static_cast<std::size_t>(level)]); };
+  const int fat = highest(smooth, level_of(-140), level_of(-55)), lean = highest(smooth, level_of(-5), level_of(120));
+  double valley = at(fat), around_fat = 0, all = 0;
+  for (int level = fat; level <= lean; ++level) valley = std::min(valley, at(level));
+  for (int level = level_of(-150); level < level_of(150); ++level) {
+    all += at(level);
+    if (std::abs(level - fat) <= 2) around_fat += at(level);
+  }
+  return at(fat) > kOverValley * valley && at(lean) > kOverValley * valley && around_fat > kLeastShare * all;
+}
+
+int tissue_peak(const LevelCounts& counts) {
+  return highest(smoothed(counts), level_of(holds_fat(counts) ? -20 : -200), level_of(250));
+}
 
 int tissue_threshold(const LevelCounts& counts) {
   const int fibre = highest(smoothed(counts), level_of(-900), level_of(-500));

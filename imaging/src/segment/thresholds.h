@@ -15,8 +15,11 @@ using LevelCounts = std::array<std::int64_t, 256>;
 [[nodiscard]] int mineral_threshold(const LevelCounts& counts);
 /// Half way between the commonest levels of fibre (or wood) and of tissue.
 [[nodiscard]] int tissue_threshold(const LevelCounts& counts);
-/// The commonest level of tissue.
+/// The commonest level of tissue; where there is fat, of lean tissue.
 [[nodiscard]] int tissue_peak(const LevelCounts& counts);
+/// Whether fat (about -100 HU) and lean tissue (about +50 HU) stand out as two peaks, and the former is no mere trace: fat
+/// is lost, or mixed with what dried around it, in a body that dried.
+[[nodiscard]] bool holds_fat(const LevelCounts& counts);
 
 /// Half way between air and the commonest level of loose fibre; `otherwise` where there is too little fibre to say.
 [[nodiscard]] int fibre_threshold(const LevelCounts& fibre, int otherwise);
