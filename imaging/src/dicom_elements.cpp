@@ -9,6 +9,7 @@
 #include <cstdio>
 #include <cstring>
 #include <fstream>
+#include <sstream>
 
 #include "imaging/error.h"
 
@@ -105,19 +106,18 @@ void write_dicom(const gdcm::DataSet& set, const gdcm::TransferSyntax& syntax, c
                  bool preamble) {
   gdcm::Trace::WarningOff();
   gdcm::Trace::ErrorOff();
-  // GDCM ends the whole program where it cannot open a file itself.
+  // Into memory first: GDCM ends the whole program where a file cannot be opened or the disk is full.
+  std::ostringstream bytes;
+  Writer writer;
+  writer.SetStream(bytes);
+  writer.GetFile().SetDataSet(set);
+  writer.GetFile().GetHeader().SetDataSetTransferSyntax(syntax);
+  writer.SetWriteDataSetOnly(!preamble);
   std::ofstream stream(path, std::ios::binary);
-  bool written = stream.is_open();
-  if (written) {
-    Writer writer;
-    writer.SetStream(stream);
-    writer.GetFile().SetDataSet(set);
-    writer.GetFile().GetHeader().SetDataSetTransferSyntax(syntax);
-    writer.SetWriteDataSetOnly(!preamble);
-    written = writer.Write();
-    stream.close();
-  }
-  if (!written || !stream) throw BadInput("cannot write " + path.string() + ": no such folder, no permission, or a full disk");
+  if (writer.Write()) stream << bytes.view();
+  stream.close();
+  if (!stream || bytes.view().empty())
+    throw BadInput("cannot write " + path.string() + ": no such folder, no permission, or a full disk");
 }
 
 }  // namespace leastharm

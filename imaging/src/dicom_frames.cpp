@@ -124,7 +124,7 @@ std::string why_not_ct(const DicomHeader& header, const DicomFile& file) {
 /// What is wrong with the pixels that the header promises; empty where they are all there.
 std::string find_pixels(DicomBytes& bytes, const DicomHeader& header, DicomFile& file) {
   if (!header.broken.empty()) return "damaged: its header " + header.broken;
-  if (!header.has_pixels) return "cut short before its pixels";
+  if (!header.has_pixels) return "without pixels (cut short before them)";
   if (header.fragments) {
     try {
       file.fragments = find_fragments(bytes, header.pixels_at, file.frames);

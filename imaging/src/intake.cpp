@@ -3,12 +3,14 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <numeric>
 
 #include "imaging/error.h"
 #include "imaging/hash.h"
 #include "intake_read.h"
 #include "intake_scan.h"
 #include "intake_stack.h"
+#include "parallel.h"
 #include "plain_text.h"
 #include "volume_image.h"
 
@@ -147,7 +149,13 @@ CtVolume read_volume_file(const fs::path& path, const IntakeOptions& options) {
 
 void tell_padding(CtVolume& ct) {
   const auto& values = ct.hu.values;
-  const auto missing = std::count(values.begin(), values.end(), kNoReadingHu);
+  const auto slice = static_cast<std::ptrdiff_t>(ct.hu.grid.offset(0, 0, 1));
+  std::vector<std::ptrdiff_t> in_slice(static_cast<std::size_t>(ct.hu.grid.size[2]));
+  for_each_item(in_slice.size(), [&](std::size_t, std::size_t k) {
+    const auto first = values.begin() + static_cast<std::ptrdiff_t>(k) * slice;
+    in_slice[k] = std::count(first, first + slice, kNoReadingHu);
+  });
+  const auto missing = std::accumulate(in_slice.begin(), in_slice.end(), std::ptrdiff_t{0});
   if (missing == 0) return;
   char text[96];
   std::snprintf(text, sizeof text, "%.1f %% of the voxels have no reading (padding): they count as neither air nor matter",

@@ -128,7 +128,7 @@ void tell_gaps(const SliceSpacing& spacing, double first_mm, bool allow_gaps,
     if (n < 5) places += (n > 0 ? "; " : "") + mm_text(first_mm + gap.from_mm) + " to " + mm_text(first_mm + gap.to_mm);
     if (n == 5) places += "; ...";
   }
-  const std::string what = counted(missing, "slice is", "slices are") + " missing along the stack (between " + places + ")";
+  const std::string what = counted(missing, "slice is", "slices are") + " missing along the stack (from " + places + ")";
   if (allow_gaps) findings.push_back({Level::mended, what + "; filled by interpolation"});
   else findings.push_back({Level::refused, what + ": find the missing files, or allow gaps (--allow-gaps) to fill them by interpolation"});
 }

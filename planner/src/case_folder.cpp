@@ -104,7 +104,13 @@ CaseFolder::CaseFolder(fs::path root, std::unique_ptr<Lock> lock)
     : root_(std::move(root)), lock_(std::move(lock)) {}
 CaseFolder::CaseFolder(CaseFolder&&) noexcept = default;
 CaseFolder& CaseFolder::operator=(CaseFolder&&) noexcept = default;
-CaseFolder::~CaseFolder() = default;
+CaseFolder::~CaseFolder() {
+  if (!lock_ || !is_new_) return;
+  std::error_code ignored;
+  if (is_made_) fs::remove_all(root_, ignored);
+  for (const std::string map : kMaps) fs::remove(next_map_path(root_, map), ignored);
+  fs::remove(root_ / ".lock", ignored);
+}
 
 CaseFolder CaseFolder::open(const fs::path& root) {
   if (!fs::exists(root / kCaseFile))
@@ -126,10 +132,11 @@ CaseFolder CaseFolder::open_or_create(const fs::path& root) {
   if (fs::exists(root) && !fs::is_directory(root))
     throw BadInput(root.string() + " is a file: name a folder for the case");
   std::error_code error;
-  fs::create_directories(root, error);
+  const bool is_made = fs::create_directories(root, error);
   if (error) throw BadInput("cannot make the case folder " + root.string() + ": " + error.message());
   CaseFolder folder(root, std::make_unique<Lock>(root));
   folder.is_new_ = true;
+  folder.is_made_ = is_made;
   return folder;
 }
 

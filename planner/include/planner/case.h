@@ -137,7 +137,7 @@ class CaseFolder {
  public:
   /// Opens an existing case. Throws BadInput where there is none, it is damaged, of a newer schema, or open elsewhere.
   [[nodiscard]] static CaseFolder open(const std::filesystem::path& root);
-  /// Opens one, or begins an empty one.
+  /// Opens one, or begins an empty one; where that is never saved, it leaves nothing behind.
   [[nodiscard]] static CaseFolder open_or_create(const std::filesystem::path& root);
   CaseFolder(CaseFolder&&) noexcept;
   CaseFolder& operator=(CaseFolder&&) noexcept;
@@ -172,7 +172,8 @@ class CaseFolder {
   CaseFolder(std::filesystem::path root, std::unique_ptr<Lock> lock);
   std::filesystem::path root_;
   std::unique_ptr<Lock> lock_;
-  bool is_new_ = false;
+  bool is_new_ = false;    ///< there is no case.json yet
+  bool is_made_ = false;   ///< the folder was made for it
 };
 
 /// Records that a former state in history/ holds and case.json no longer does, in words.

@@ -2,6 +2,7 @@
 #include <sys/resource.h>
 
 #include <chrono>
+#include <optional>
 
 #include "commands.h"
 #include "imaging/error.h"
@@ -171,12 +172,13 @@ void segment_path(const SegmentOptions& options, const Console& console) {
   check_same_object(folder, ct);
   const fs::path corrections = folder.root() / "corrections.nrrd";
   Segmentation map;
+  std::optional<Volume<std::uint8_t>> corrected;
   if (options.materials.empty()) {
     map = segment(ct.hu);
     apply_corrections(corrections, ct.hu, map);
   } else {
     map = describe_materials(ct.hu, read_given_map(options.materials, ct.hu.grid));
-    write_labels(corrections_from(folder, map.materials), corrections);
+    corrected = corrections_from(folder, map.materials);
   }
   CaseFile& file = folder.file;
   take_ct(file, ct, options, folder.root());
@@ -192,6 +194,7 @@ void segment_path(const SegmentOptions& options, const Console& console) {
     map.findings.push_back({Level::note, "the waiver of " + name + " fell away: that object is no longer in the map"});
   for (Approval& approval : file.approvals)
     if (approval.voided.empty()) approval.voided = "the CT was segmented again on " + time_now();
+  if (corrected) write_labels(*corrected, corrections);
   folder.save();
   const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count();
   const json answer = segment_answer(ct, map, seconds);
