@@ -142,12 +142,11 @@ FibreCount survey(int threads, Volume<std::uint8_t>& codes) {
 
 }  // namespace
 
-FibreReport drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
-                             Volume<std::uint8_t>& codes) {
+void drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+                      Volume<std::uint8_t>& codes) {
   const FibreCount count = survey(threads, codes);
   const bool living = thresholds.fat;
-  FibreReport report;
-  report.wrapped = !living && static_cast<double>(count.outside_thick) > kLeastThickShare * static_cast<double>(count.outside);
+  const bool wrapped = !living && static_cast<double>(count.outside_thick) > kLeastThickShare * static_cast<double>(count.outside);
   const int half = (level_of(-1000) + thresholds.tissue_peak) / 2;
   const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
   for_slices(codes, threads, [&](int k) {
@@ -160,11 +159,10 @@ FibreReport drop_false_fibre(const Volume<std::uint8_t>& levels, const Threshold
       const bool inside = (c & code::kInside) != 0;
       const std::uint8_t side = c & code::kSide;
       if (!inside && living && !marked) c = static_cast<std::uint8_t>(side | label(Material::support));
-      else if (inside ? marked || living : !report.wrapped)
+      else if (inside ? marked || living : !wrapped)
         c = static_cast<std::uint8_t>(side | (levels.values[v] >= half ? label(Material::body) : label(Material::air)));
     }
   });
-  return report;
 }
 
 }  // namespace leastharm::segment_detail

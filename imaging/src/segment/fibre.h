@@ -5,11 +5,6 @@
 
 namespace leastharm::segment_detail {
 
-/// What the loose fibre of a scan is.
-struct FibreReport {
-  bool wrapped = true;   ///< some of the fibre outside is thicker than a mixed skin of two voxels, and is no living body's bed
-};
-
 /// Draws the border between air and fibre anew, half way between both, apart for outside and inside.
 void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
                   Volume<std::uint8_t>& codes);
@@ -17,7 +12,7 @@ void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& threshol
 /// Gives what only looks like fibre to its neighbours: inside, layers of one or two voxels at air (membranes and mixed
 /// skins); outside, everything when nothing there is thicker (a bare body). In a living body (one with fat) what is
 /// light inside is lung, and counts as air; what is light around it is what it lies on and under: support.
-FibreReport drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
-                             Volume<std::uint8_t>& codes);
+void drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+                      Volume<std::uint8_t>& codes);
 
 }  // namespace leastharm::segment_detail

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdlib>
 #include <vector>
 
 #include "denoise.h"
@@ -16,7 +17,7 @@ constexpr double kEvenShare = 0.45;      ///< resin varies at most this much of 
 constexpr double kMostVariation_hu = 24; ///< and at most this much
 constexpr double kLeastVolume_mm3 = 1200;
 constexpr double kLeastFree = 0.05;      ///< share of the blocks around a pool that are mostly air or fibre
-constexpr int kLeastContrast_hu = 40;    ///< by which resin is lighter than tissue as even as itself
+constexpr int kLeastContrast_hu = 40;    ///< by which resin differs from tissue as even as itself
 constexpr double kLiving_hu = 24;        ///< the variation of tissue in a living or plastic body stays below this
 
 bool whole_tissue(const Shares& shares, std::size_t v) { return shares.tissue[v] == 255 && shares.mineral[v] == 0; }
@@ -54,10 +55,11 @@ struct Pool {
 std::vector<std::uint8_t> even_blocks(const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
                                       int tissue_hu) {
   const auto most = static_cast<float>(tissue.even() ? kMostVariation_hu : std::min(kMostVariation_hu, kEvenShare * tissue.typical_hu));
-  const int highest = tissue.even() ? std::min(kHighest_hu, tissue_hu - kLeastContrast_hu) : kHighest_hu;
+  const int contrast = tissue.even() ? kLeastContrast_hu : 0;
   std::vector<std::uint8_t> even(coarse.count());
   for (std::size_t v = 0; v < even.size(); ++v)
-    even[v] = tissue.variation_hu[v] <= most && shares.mean_hu[v] >= kLowest_hu && shares.mean_hu[v] <= highest;
+    even[v] = tissue.variation_hu[v] <= most && shares.mean_hu[v] >= kLowest_hu && shares.mean_hu[v] <= kHighest_hu &&
+              std::abs(shares.mean_hu[v] - tissue_hu) >= contrast;
   return even;
 }
 

@@ -20,7 +20,7 @@ struct TissueTexture {
 [[nodiscard]] TissueTexture tissue_texture(const Coarse& coarse, const Shares& shares, double noise_hu);
 
 /// Relabels pooled resin from body to resin: matter in tissue's range that is much more even than the tissue around it,
-/// or, where tissue itself is even, clearly lighter than it; with a free surface somewhere. HU alone cannot tell resin from bitumen, wax or tissue.
+/// or, where tissue itself is even, of clearly other HU; with a free surface somewhere. HU alone cannot tell resin from bitumen, wax or tissue.
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
                 const TissueTexture& tissue, const Thresholds& thresholds, int threads, Volume<std::uint8_t>& codes);
 

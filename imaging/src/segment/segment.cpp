@@ -1,5 +1,6 @@
 #include "imaging/segmentation.h"
 
+#include <algorithm>
 #include <string>
 #include <utility>
 #include <vector>
@@ -30,7 +31,7 @@ using namespace segment_detail;
 namespace {
 
 constexpr double kWidestMarrow_mm = 22;
-constexpr int kSpongyOverLiving = 6;   ///< levels: about 100 HU
+constexpr int kSpongyOverLiving = 10;   ///< levels: 160 HU
 
 Thresholds thresholds_for(const Volume<std::uint8_t>& levels, int threads) {
   const LevelCounts counts = count_levels(levels, threads);
@@ -39,7 +40,8 @@ Thresholds thresholds_for(const Volume<std::uint8_t>& levels, int threads) {
   thresholds.tissue = tissue_threshold(counts);
   thresholds.fat = holds_fat(counts);
   // Living tissue is even, so that spongy bone stands out from it; dried tissue reaches further up.
-  thresholds.mineral = thresholds.fat ? thresholds.tissue_peak + kSpongyOverLiving : mineral_threshold(counts);
+  thresholds.mineral = mineral_threshold(counts);
+  if (thresholds.fat) thresholds.mineral = std::min(thresholds.mineral, thresholds.tissue_peak + kSpongyOverLiving);
   return thresholds;
 }
 
@@ -109,12 +111,12 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   flag_sides(coarse, sides, workers, codes);
   mark_slabs(slabs, coarse, levels, thresholds.fibre, label(Material::support), codes);
   settle_fibre(levels, thresholds, workers, codes);
-  const FibreReport fibre = drop_false_fibre(levels, thresholds, workers, codes);
+  drop_false_fibre(levels, thresholds, workers, codes);
   find_mineral_packing(levels, coarse, shares, body, readings.noise_hu, workers, codes);
   find_dense(levels, workers, codes);
   fill_bone(levels, thresholds, kWidestMarrow_mm, workers, codes);
   trim_bone(levels, thresholds, workers, codes);
-  if (!thresholds.fat && (fibre.wrapped || !texture.even())) find_resin(levels, coarse, shares, texture, thresholds, workers, codes);
+  if (!thresholds.fat) find_resin(levels, coarse, shares, texture, thresholds, workers, codes);
   finish_labels(workers, codes);
   levels_to_confidence(hu, codes, thresholds, confidences, workers, out.confidence);
 

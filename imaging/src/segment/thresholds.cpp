@@ -1,7 +1,6 @@
 #include "thresholds.h"
 
 #include <algorithm>
-#include <cstdlib>
 #include <vector>
 
 #include "denoise.h"
@@ -39,17 +38,17 @@ LevelCounts count_levels(const Volume<std::uint8_t>& levels, int threads) {
 }
 
 bool holds_fat(const LevelCounts& counts) {
-  constexpr double kLeastShare = 0.08, kOverValley = 1.25;
+  constexpr double kLeastShare = 0.07, kMostBeside = 0.5;
   const LevelCounts smooth = smoothed(counts);
+  const auto count = [&](int from_hu, int to_hu) {
+    double sum = 0;
+    for (int level = level_of(from_hu); level < level_of(to_hu); ++level) sum += static_cast<double>(smooth[static_cast<std::size_t>(level)]);
+    return sum;
+  };
+  const int lean = highest(smooth, level_of(-40), level_of(250));
+  if (lean < level_of(10) || lean > level_of(90)) return false;
   const auto at = [&](int level) { return static_cast<double>(smooth[static_cast<std::size_t>(level)]); };
-  const int fat = highest(smooth, level_of(-140), level_of(-55)), lean = highest(smooth, level_of(-5), level_of(120));
-  double valley = at(fat), around_fat = 0, all = 0;
-  for (int level = fat; level <= lean; ++level) valley = std::min(valley, at(level));
-  for (int level = level_of(-150); level < level_of(150); ++level) {
-    all += at(level);
-    if (std::abs(level - fat) <= 2) around_fat += at(level);
-  }
-  return at(fat) > kOverValley * valley && at(lean) > kOverValley * valley && around_fat > kLeastShare * all;
+  return at(lean + 3) < kMostBeside * at(lean) && count(-140, -60) > kLeastShare * count(-150, 300);
 }
 
 int tissue_peak(const LevelCounts& counts) {

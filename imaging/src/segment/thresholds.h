@@ -17,8 +17,8 @@ using LevelCounts = std::array<std::int64_t, 256>;
 [[nodiscard]] int tissue_threshold(const LevelCounts& counts);
 /// The commonest level of tissue; where there is fat, of lean tissue.
 [[nodiscard]] int tissue_peak(const LevelCounts& counts);
-/// Whether fat (about -100 HU) and lean tissue (about +50 HU) stand out as two peaks, and the former is no mere trace: fat
-/// is lost, or mixed with what dried around it, in a body that dried.
+/// Whether tissue is a living body's: lean tissue of even HU near +50, and a good share of fat near -100. What dried
+/// is uneven, and its fat is lost or mixed with the rest.
 [[nodiscard]] bool holds_fat(const LevelCounts& counts);
 
 /// Half way between air and the commonest level of loose fibre; `otherwise` where there is too little fibre to say.
