@@ -1,0 +1,162 @@
+#include "imaging/segmentation.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <map>
+#include <string>
+
+#include "imaging/error.h"
+#include "imaging/intake.h"
+#include "phantom_data/phantom.h"
+#include "support/drawn_body.h"
+#include "support/map_score.h"
+
+namespace leastharm {
+namespace {
+
+using enum Material;
+
+struct Case {
+  Volume<std::int16_t> hu;
+  Volume<std::uint8_t> truth;
+  BodyFrame frame;
+  Segmentation map;
+};
+
+Case mapped(Volume<std::int16_t> hu, Volume<std::uint8_t> truth, BodyFrame frame) {
+  Segmentation map = segment(hu);
+  return {std::move(hu), std::move(truth), std::move(frame), std::move(map)};
+}
+
+/// Of phantom_data, with coarse voxels; made once.
+const Case& coarse(const std::string& name, const Vec3& spacing_mm) {
+  static std::map<std::string, Case> made;
+  if (!made.contains(name)) {
+    phantom::Phantom p = phantom::make_phantom(name, {.spacing_mm = spacing_mm});
+    made.emplace(name, mapped(std::move(p.hu), std::move(p.truth), p.frame));
+  }
+  return made.at(name);
+}
+
+/// Drawn at random, with shapes, HU and a scanner that the map was not fitted to; made once.
+const Case& drawn(unsigned seed) {
+  static std::map<unsigned, Case> made;
+  if (!made.contains(seed)) {
+    test::DrawnBody d = test::drawn_body(seed);
+    made.emplace(seed, mapped(std::move(d.hu), std::move(d.truth), d.frame));
+  }
+  return made.at(seed);
+}
+
+/// Every material that is there overlaps the truth at least so far; what is not there is hardly found.
+void expect_overlap(const Case& c, const std::map<Material, double>& floors) {
+  const test::Overlap overlap = test::overlap(c.map.materials, c.truth);
+  for (std::size_t m = 1; m < kMaterialCount; ++m) {
+    if (overlap.truth[m] == 0) {
+      EXPECT_LT(overlap.map[m], 0.003 * overlap.object()) << kMaterialNames[m];
+      continue;
+    }
+    const auto floor = floors.find(static_cast<Material>(m));
+    if (floor != floors.end()) {
+      EXPECT_GE(overlap.dice(m), floor->second) << kMaterialNames[m];
+    }
+  }
+}
+
+TEST(Segment, ChildInLinenOnATable) {
+  expect_overlap(drawn(3), {{wrapping, 0.95}, {body, 0.95}, {packing, 0.95}, {bone, 0.9}, {support, 0.9}});
+}
+TEST(Segment, LivingBodyHasNoWrappingAndNoPacking) {
+  expect_overlap(drawn(12), {{body, 0.95}, {bone, 0.85}});
+}
+TEST(Segment, UnwrappedChildInACoffin) {
+  expect_overlap(drawn(11), {{body, 0.95}, {packing, 0.95}, {bone, 0.9}, {support, 0.9}});
+}
+TEST(Segment, ChildInThickLinenWithAFind) {
+  expect_overlap(drawn(18), {{wrapping, 0.95}, {body, 0.95}, {packing, 0.95}, {bone, 0.9}, {dense, 0.9}});
+}
+TEST(Segment, SmallAnimalBundle) {
+  expect_overlap(coarse("animal", Vec3(1, 1, 1.3)), {{wrapping, 0.95}, {body, 0.93}, {packing, 0.93}, {bone, 0.85}, {dense, 0.9}, {support, 0.9}});
+}
+TEST(Segment, SandIsPackingAndNotBone) {
+  expect_overlap(coarse("sand-packed", Vec3(3, 3, 4)), {{wrapping, 0.93}, {body, 0.93}, {packing, 0.9}, {bone, 0.85}, {support, 0.9}});
+}
+TEST(Segment, ObliqueGridOnABoard) {
+  expect_overlap(coarse("oblique", Vec3(3, 3, 4)), {{wrapping, 0.9}, {body, 0.93}, {packing, 0.93}, {bone, 0.85}, {support, 0.9}});
+}
+
+TEST(Segment, SameMapOnAnyNumberOfThreads) {
+  const Case& c = coarse("animal", Vec3(1, 1, 1.3));
+  for (const int threads : {1, 2, 5}) {
+    const Segmentation again = segment(c.hu, threads);
+    EXPECT_TRUE(again.materials.values == c.map.materials.values) << threads;
+    EXPECT_TRUE(again.confidence.values == c.map.confidence.values) << threads;
+    EXPECT_EQ(again.proposed_frame.head, c.map.proposed_frame.head) << threads;
+  }
+}
+
+TEST(Segment, ConfidenceIsTheShareThatIsRight) {
+  test::Calibration all;   // bodies that the confidence table was not counted on
+  for (const unsigned seed : {11U, 12U, 18U}) all.add(drawn(seed).map, drawn(seed).hu, drawn(seed).truth);
+  EXPECT_LT(all.furthest_off(), 0.1);
+}
+
+TEST(Segment, ConfidenceIsLowerAtBorders) {
+  const Case& c = drawn(11);
+  double at_border = 0, borders = 0, inside = 0, insides = 0;
+  const auto& n = c.truth.grid.size;
+  for (int k = 1; k + 1 < n[2]; ++k)
+    for (int j = 1; j + 1 < n[1]; ++j)
+      for (int i = 1; i + 1 < n[0]; ++i) {
+        const std::size_t v = c.truth.grid.offset(i, j, k);
+        if (c.map.materials.values[v] == 0) continue;
+        const bool border = c.map.materials.values[v] != c.map.materials.values[v - 1] || c.map.materials.values[v] != c.map.materials.values[v + 1];
+        (border ? at_border : inside) += c.map.confidence.values[v] / 255.0;
+        (border ? borders : insides) += 1;
+      }
+  EXPECT_LT(at_border / borders, inside / insides - 0.1);
+}
+
+TEST(Segment, FindingsSpeakToPeople) {
+  for (const Finding& f : drawn(12).map.findings) {
+    EXPECT_EQ(f.what.find("slab"), std::string::npos) << f.what;
+    EXPECT_EQ(f.what.back(), '.') << f.what;
+  }
+}
+
+TEST(Segment, FrameIsProposedFromShapeInAnyPosture) {
+  for (const Vec3& turn : {Vec3(0, 0, 0), Vec3(0, 0, 180), Vec3(0, 0, 90), Vec3(0, 180, 0), Vec3(12, -8, 20)}) {
+    phantom::PhantomOptions options{.spacing_mm = Vec3(4, 4, 5)};
+    options.pose.rotation_deg = turn;
+    const phantom::Phantom p = phantom::make_phantom("adult", options);
+    const BodyFrame frame = segment(p.hu).proposed_frame;
+    EXPECT_GT(frame.certainty, 0.5) << turn.transpose();
+    EXPECT_LT(test::angle_deg(frame.head, p.frame.head), 10) << turn.transpose();
+    EXPECT_LT(test::angle_deg(frame.front, p.frame.front), 15) << turn.transpose();
+  }
+}
+
+TEST(Segment, NothingButAirIsRefused) {
+  Grid grid;
+  grid.size = {20, 20, 20};
+  EXPECT_THROW((void)segment({grid, std::vector<std::int16_t>(8000, -1000)}), BadInput);
+}
+
+TEST(Segment, LivingChestIsBodyLungsAsAirAndBone) {
+  const std::filesystem::path scan = std::filesystem::path(LEASTHARM_SOURCE) / "../shared/data/chest_ct/dicom";
+  if (!std::filesystem::exists(scan)) GTEST_SKIP() << "the sibling folder with the real scan is not here";
+  const Volume<std::int16_t> hu = read_ct(scan).hu;
+  const Segmentation map = segment(hu);
+  const auto litres = [&](Material m) { return map.volume_mm3[static_cast<std::size_t>(m)] * 1e-6; };
+  EXPECT_GT(litres(Material::body), 4);
+  EXPECT_GT(litres(Material::bone), 0.08);
+  EXPECT_EQ(litres(Material::packing), 0);
+  EXPECT_LT(litres(Material::wrapping), 0.01);
+  EXPECT_LT(litres(Material::resin) + litres(Material::dense), 0.01);
+}
+
+}  // namespace
+}  // namespace leastharm
