@@ -36,11 +36,12 @@ std::vector<Halt> halts_of(const Body& body, const Track& track) {
     if (mark.kind != MarkKind::keep_out) continue;
     const KeepOut keep_out(mark.name, mark.mask);
     if (const double clear = clearance_mm(keep_out, needle); clear < kNear_mm)
-      halts.push_back({std::max(0.0, nearest_depth_mm(keep_out, needle) - kBefore_mm),
-                       "10 mm before " + mark.name + " (" + fixed(clear, 1) + " mm beside the needle)"});
+      halts.push_back(
+          {std::max(0.0, nearest_depth_mm(keep_out, needle) - kBefore_mm),
+           "10 mm before " + mark.name + " (" + fixed(clear, 1) + " mm beside the needle)"});
   }
   std::ranges::stable_sort(halts, {}, &Halt::depth_mm);
-  std::vector<Halt> apart;   // two within a millimetre are one scan
+  std::vector<Halt> apart;  // two within a millimetre are one scan
   for (const Halt& h : halts) {
     if (!apart.empty() && h.depth_mm - apart.back().depth_mm < 1)
       apart.back().why += "; " + h.why;
@@ -61,7 +62,8 @@ CardTrack card_track(const Body& body, const TrackAssessment& a) {
   card.slice = std::clamp(static_cast<int>(std::lround(entry.z())), 0, g.size[2] - 1) + 1;
   card.right_mm = from_middle.x();
   card.down_mm = from_middle.y();
-  card.in_plane_deg = kDegrees * std::atan2(axis.dot(g.direction.col(0)), axis.dot(g.direction.col(1)));
+  card.in_plane_deg =
+      kDegrees * std::atan2(axis.dot(g.direction.col(0)), axis.dot(g.direction.col(1)));
   card.out_of_plane_deg = kDegrees * std::asin(std::clamp(axis.dot(g.direction.col(2)), -1.0, 1.0));
   card.depth_mm = path_length_mm(t);
   card.stop_mm = t.needle.usable_mm - card.depth_mm - t.needle.dead_tip_mm;
@@ -73,8 +75,8 @@ CardTrack card_track(const Body& body, const TrackAssessment& a) {
 
 }  // namespace
 
-DayCard make_day_card(const Body& body, const Assessment& assessment, const std::vector<double>& error_p95_mm,
-                      const Placement& placement) {
+DayCard make_day_card(const Body& body, const Assessment& assessment,
+                      const std::vector<double>& error_p95_mm, const Placement& placement) {
   std::vector<std::size_t> order(assessment.tracks.size());
   std::iota(order.begin(), order.end(), 0u);
   std::ranges::stable_sort(order, {}, [&](std::size_t n) {

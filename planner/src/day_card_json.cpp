@@ -11,7 +11,8 @@ using nlohmann::json;
 json from_track(const CardTrack& t) {
   json halts = json::array(), findings = json::array();
   for (const Halt& h : t.halts) halts.push_back({{"depth_mm", h.depth_mm}, {"why", h.why}});
-  for (const Finding& f : t.findings) findings.push_back({{"level", name_of(f.level)}, {"what", f.what}});
+  for (const Finding& f : t.findings)
+    findings.push_back({{"level", name_of(f.level)}, {"what", f.what}});
   return {{"order", t.order},
           {"id", t.id},
           {"needle", to_json(t.needle)},
@@ -35,7 +36,9 @@ Level level_named(const std::string& name) {
 }
 
 CardTrack to_track(const json& j) {
-  CardTrack t{.order = j.at("order"), .id = j.at("id"), .needle = parse_needle(j.at("needle"), "card.needle")};
+  CardTrack t{.order = j.at("order"),
+              .id = j.at("id"),
+              .needle = parse_needle(j.at("needle"), "card.needle")};
   const auto entry = j.at("entry_lps_mm").get<std::array<double, 3>>();
   t.entry_lps_mm = Vec3(entry[0], entry[1], entry[2]);
   t.slice = j.at("slice");
@@ -49,7 +52,8 @@ CardTrack to_track(const json& j) {
   t.placement_mm = j.at("placement_mm");
   for (const json& h : j.at("halts")) t.halts.push_back({h.at("depth_mm"), h.at("why")});
   t.admissible = j.at("admissible");
-  for (const json& f : j.at("findings")) t.findings.push_back({level_named(f.at("level")), f.at("what")});
+  for (const json& f : j.at("findings"))
+    t.findings.push_back({level_named(f.at("level")), f.at("what")});
   return t;
 }
 

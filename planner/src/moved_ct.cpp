@@ -10,7 +10,7 @@ namespace leastharm {
 namespace fs = std::filesystem;
 namespace {
 
-constexpr int kMostEntries = 20000;   // a home folder is not searched through
+constexpr int kMostEntries = 20000;  // a home folder is not searched through
 
 bool is_volume_file(const fs::path& path) {
   const std::string name = path.filename().string();
@@ -19,15 +19,22 @@ bool is_volume_file(const fs::path& path) {
   return false;
 }
 
-/// What may hold a CT: the folders beside the case, and every volume file below them. Empty where there is too much.
+/// What may hold a CT: the folders beside the case, and every volume file below them. Empty where
+/// there is too much.
 std::vector<fs::path> places_around(const fs::path& folder, const fs::path& root) {
   std::vector<fs::path> places;
   std::error_code error;
   int entries = 0;
-  for (fs::recursive_directory_iterator at(folder, fs::directory_options::skip_permission_denied, error), end; at != end; at.increment(error)) {
+  for (fs::recursive_directory_iterator
+           at(folder, fs::directory_options::skip_permission_denied, error),
+       end;
+       at != end; at.increment(error)) {
     if (error || ++entries > kMostEntries) return {};
-    if (at->path() == root) at.disable_recursion_pending();
-    else if (at->is_regular_file(error) ? is_volume_file(at->path()) : at->is_directory(error) && at.depth() == 0) places.push_back(at->path());
+    if (at->path() == root)
+      at.disable_recursion_pending();
+    else if (at->is_regular_file(error) ? is_volume_file(at->path())
+                                        : at->is_directory(error) && at.depth() == 0)
+      places.push_back(at->path());
   }
   std::ranges::sort(places);
   return places;
@@ -38,12 +45,16 @@ bool take_place(const fs::path& path, const fs::path& root, CtReference& ct) {
   try {
     for (const Series& s : inspect(path).series) {
       if (!s.usable || s.grid.size != ct.grid.size) continue;
-      if (sha256_hex(read_ct(path, {.series_uid = s.uid, .allow_gaps = true, .correct_air = ct.correct_air}).hu) != ct.sha256) continue;
+      if (sha256_hex(
+              read_ct(path,
+                      {.series_uid = s.uid, .allow_gaps = true, .correct_air = ct.correct_air})
+                  .hu) != ct.sha256)
+        continue;
       ct.path = fs::relative(path, root).string();
       ct.series_uid = s.uid;
       return true;
     }
-  } catch (const BadInput&) {   // something else lies there
+  } catch (const BadInput&) {  // something else lies there
   }
   return false;
 }

@@ -13,15 +13,23 @@ namespace {
 
 using nlohmann::json;
 
-constexpr double kLeastDifference_mg = 1e-6;   // sums of decimals are not exact
+constexpr double kLeastDifference_mg = 1e-6;  // sums of decimals are not exact
 
 std::string hash_of(const Record& r) {
-  const json all{{"number", r.number}, {"kind", r.kind}, {"at", r.at}, {"what", r.what}, {"previous_sha256", r.previous_sha256}};
+  const json all{{"number", r.number},
+                 {"kind", r.kind},
+                 {"at", r.at},
+                 {"what", r.what},
+                 {"previous_sha256", r.previous_sha256}};
   return sha256_hex(std::string_view(all.dump()));
 }
 
-Record next_record(const std::vector<Record>& records, std::string kind, json what, std::string at) {
-  Record next{.number = static_cast<int>(records.size()) + 1, .kind = std::move(kind), .at = std::move(at), .what = std::move(what)};
+Record next_record(const std::vector<Record>& records, std::string kind, json what,
+                   std::string at) {
+  Record next{.number = static_cast<int>(records.size()) + 1,
+              .kind = std::move(kind),
+              .at = std::move(at),
+              .what = std::move(what)};
   if (!records.empty()) next.previous_sha256 = records.back().sha256;
   next.sha256 = hash_of(next);
   return next;
@@ -71,14 +79,15 @@ void reckon_use(std::vector<Core>& cores, const Record& r) {
     std::vector<std::string> known;
     for (const Core& c : cores)
       if (!c.taken.aborted) known.push_back(c.taken.sample);
-    throw BadInput("no sample \"" + sample + "\" is recorded; recorded: " + (known.empty() ? "none" : joined(known)));
+    throw BadInput("no sample \"" + sample +
+                   "\" is recorded; recorded: " + (known.empty() ? "none" : joined(known)));
   }
   const Use use{r.number, r.what.at("mg"), r.what.at("for"), r.what.at("by"), r.at};
   if (const int corrected = r.what.value("corrects", 0); corrected != 0) {
     const auto former = std::ranges::find(core->uses, corrected, &Use::record);
     if (former == core->uses.end()) refuse_correction(r, corrected);
     *former = use;
-    former->record = corrected;   // what a further correction would name
+    former->record = corrected;  // what a further correction would name
   } else {
     core->uses.push_back(use);
   }
@@ -88,13 +97,16 @@ void check_cores(const std::vector<Core>& cores) {
   std::set<std::string> ids;
   for (const Core& core : cores) {
     if (core.taken.aborted && !core.uses.empty())
-      throw BadInput("the core of track " + core.track + " was used from: it cannot be recorded as aborted");
+      throw BadInput("the core of track " + core.track +
+                     " was used from: it cannot be recorded as aborted");
     if (core.taken.aborted) continue;
     if (!ids.insert(core.taken.sample).second)
-      throw BadInput("the sample id \"" + core.taken.sample + "\" is taken already: every sample needs an id of its own");
+      throw BadInput("the sample id \"" + core.taken.sample +
+                     "\" is taken already: every sample needs an id of its own");
     if (core.left_mg() < -kLeastDifference_mg)
-      throw BadInput("sample \"" + core.taken.sample + "\" holds " + brief(core.taken.net_mg) + " mg; " +
-                     brief(core.used_mg()) + " mg would be used, " + fixed(-core.left_mg(), 2) + " mg more than there is");
+      throw BadInput("sample \"" + core.taken.sample + "\" holds " + brief(core.taken.net_mg) +
+                     " mg; " + brief(core.used_mg()) + " mg would be used, " +
+                     fixed(-core.left_mg(), 2) + " mg more than there is");
   }
 }
 
@@ -109,15 +121,21 @@ const Record& append_checked(std::vector<Record>& records, Record next) {
 }  // namespace
 
 json to_json(const Record& r) {
-  return {{"number", r.number}, {"kind", r.kind}, {"at", r.at}, {"what", r.what},
-          {"previous_sha256", r.previous_sha256}, {"sha256", r.sha256}};
+  return {{"number", r.number},
+          {"kind", r.kind},
+          {"at", r.at},
+          {"what", r.what},
+          {"previous_sha256", r.previous_sha256},
+          {"sha256", r.sha256}};
 }
 
 Record parse_record(const json& j) {
-  return {j.at("number"), j.at("kind"), j.at("at"), j.at("what"), j.at("previous_sha256"), j.at("sha256")};
+  return {j.at("number"),          j.at("kind"),  j.at("at"), j.at("what"),
+          j.at("previous_sha256"), j.at("sha256")};
 }
 
-const Record& append_record(std::vector<Record>& records, std::string kind, json what, std::string at) {
+const Record& append_record(std::vector<Record>& records, std::string kind, json what,
+                            std::string at) {
   records.push_back(next_record(records, std::move(kind), std::move(what), std::move(at)));
   return records.back();
 }
@@ -143,12 +161,14 @@ const Record& record_core(std::vector<Record>& records, json what, const std::st
 
 const Record& record_use(std::vector<Record>& records, json what, const std::string& at) {
   const double mg = what.at("mg");
-  if (!(mg > 0) || !std::isfinite(mg)) throw BadInput("--mg " + brief(mg) + ": give the mass used, above 0 mg");
+  if (!(mg > 0) || !std::isfinite(mg))
+    throw BadInput("--mg " + brief(mg) + ": give the mass used, above 0 mg");
   std::vector<Core> cores = cores_of(records);
   const Core* core = core_with_sample(cores, what.at("sample"));
   if (core != nullptr && !what.contains("corrects") && mg > core->left_mg() + kLeastDifference_mg)
-    throw BadInput("sample \"" + core->taken.sample + "\" has " + fixed(core->left_mg(), 2) + " mg left of " +
-                   brief(core->taken.net_mg) + " mg; " + brief(mg) + " mg cannot be used. Use less, or take it from another sample");
+    throw BadInput("sample \"" + core->taken.sample + "\" has " + fixed(core->left_mg(), 2) +
+                   " mg left of " + brief(core->taken.net_mg) + " mg; " + brief(mg) +
+                   " mg cannot be used. Use less, or take it from another sample");
   return append_checked(records, next_record(records, "use", std::move(what), at));
 }
 
@@ -158,9 +178,12 @@ std::vector<std::string> record_faults(const std::vector<Record>& records) {
   for (std::size_t n = 0; n < records.size(); ++n) {
     const Record& r = records[n];
     const std::string name = "record " + std::to_string(n + 1) + " (" + r.kind + ")";
-    if (r.number != static_cast<int>(n) + 1) faults.push_back(name + ": its number is " + std::to_string(r.number) + ": an entry was taken out or put in");
+    if (r.number != static_cast<int>(n) + 1)
+      faults.push_back(name + ": its number is " + std::to_string(r.number) +
+                       ": an entry was taken out or put in");
     if (r.sha256 != hash_of(r)) faults.push_back(name + ": was altered after it was written");
-    if (r.previous_sha256 != previous) faults.push_back(name + ": does not follow the entry before it");
+    if (r.previous_sha256 != previous)
+      faults.push_back(name + ": does not follow the entry before it");
     previous = r.sha256;
   }
   try {

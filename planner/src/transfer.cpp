@@ -12,7 +12,8 @@
 namespace leastharm {
 namespace {
 
-constexpr double kBesideObject_mm = 3;   // at least the admissible error of a transfer: a displaced rim is no support
+constexpr double kBesideObject_mm =
+    3;  // at least the admissible error of a transfer: a displaced rim is no support
 constexpr double kSupport_hu = -700;
 
 /// What the planning CT holds at a place of the day's CT.
@@ -38,7 +39,9 @@ struct PlannedAt {
 bool beside_object(const PlannedAt& planned, const Vec3& place) {
   for (int axis = 0; axis < 3; ++axis)
     for (const double sign : {-kBesideObject_mm, kBesideObject_mm})
-      if (planned.material(place + sign * Vec3::Unit(axis)) != static_cast<std::uint8_t>(Material::air)) return true;
+      if (planned.material(place + sign * Vec3::Unit(axis)) !=
+          static_cast<std::uint8_t>(Material::air))
+        return true;
   return false;
 }
 
@@ -47,7 +50,8 @@ double smoothed_hu(const Volume<std::int16_t>& hu, int i, int j, int k) {
   const Grid& g = hu.grid;
   double sum = 0;
   int count = 0;
-  for (const auto& [a, b, c] : {std::array{0, 0, 0}, {1, 0, 0}, {-1, 0, 0}, {0, 1, 0}, {0, -1, 0}, {0, 0, 1}, {0, 0, -1}}) {
+  for (const auto& [a, b, c] :
+       {std::array{0, 0, 0}, {1, 0, 0}, {-1, 0, 0}, {0, 1, 0}, {0, -1, 0}, {0, 0, 1}, {0, 0, -1}}) {
     const VoxelIndex v{i + a, j + b, k + c};
     if (!g.contains(v) || hu.at(v) == kNoReadingHu) continue;
     sum += hu.at(v), ++count;
@@ -66,17 +70,20 @@ void carry_map(const PlannedAt& planned, OpenedCase& day) {
           const Vec3 place = g.lps_from_index({double(i), double(j), double(k)});
           const std::size_t n = g.offset(i, j, k);
           std::uint8_t m = planned.material(place);
-          if (m == static_cast<std::uint8_t>(Material::air) && day.ct.hu.values[n] > kSupport_hu - 200 &&
+          if (m == static_cast<std::uint8_t>(Material::air) &&
+              day.ct.hu.values[n] > kSupport_hu - 200 &&
               smoothed_hu(day.ct.hu, i, j, k) > kSupport_hu && !beside_object(planned, place))
             m = static_cast<std::uint8_t>(Material::support);
           day.materials.values[n] = m;
-          if (const auto from = planned.offset(place)) day.confidence.values[n] = planned.planning.confidence.values[*from];
+          if (const auto from = planned.offset(place))
+            day.confidence.values[n] = planned.planning.confidence.values[*from];
         }
   });
 }
 
 /// The box of day voxels that a planning mask can fall on.
-std::pair<VoxelIndex, VoxelIndex> day_box(const Mask& mask, const Grid& day, const RigidTransform& motion) {
+std::pair<VoxelIndex, VoxelIndex> day_box(const Mask& mask, const Grid& day,
+                                          const RigidTransform& motion) {
   Vec3 low = Vec3::Constant(1e9), high = Vec3::Constant(-1e9);
   for (int n = 0; n < 8; ++n) {
     const Vec3 corner((n & 1) != 0 ? mask.corner.i + mask.box[0] - 0.5 : mask.corner.i - 0.5,
@@ -88,7 +95,8 @@ std::pair<VoxelIndex, VoxelIndex> day_box(const Mask& mask, const Grid& day, con
   const auto cut = [](double value, int size) {
     return static_cast<int>(std::clamp(value, -1.0, static_cast<double>(size)));
   };
-  return {{std::max(0, cut(std::floor(low.x()), day.size[0])), std::max(0, cut(std::floor(low.y()), day.size[1])),
+  return {{std::max(0, cut(std::floor(low.x()), day.size[0])),
+           std::max(0, cut(std::floor(low.y()), day.size[1])),
            std::max(0, cut(std::floor(low.z()), day.size[2]))},
           {std::min(day.size[0] - 1, cut(std::ceil(high.x()), day.size[0])),
            std::min(day.size[1] - 1, cut(std::ceil(high.y()), day.size[1])),
@@ -99,7 +107,9 @@ Mask carried_mask(const Mask& mask, const Grid& day, const RigidTransform& motio
   const RigidTransform back = motion.inverse();
   const auto [low, high] = day_box(mask, day, motion);
   if (mask.empty() || low.i > high.i || low.j > high.j || low.k > high.k) return {.grid = day};
-  Mask carried{.grid = day, .corner = low, .box = {high.i - low.i + 1, high.j - low.j + 1, high.k - low.k + 1}};
+  Mask carried{.grid = day,
+               .corner = low,
+               .box = {high.i - low.i + 1, high.j - low.j + 1, high.k - low.k + 1}};
   bool any = false;
   for (int k = low.k; k <= high.k; ++k)
     for (int j = low.j; j <= high.j; ++j)
@@ -132,24 +142,31 @@ Track carried(const Track& track, const RigidTransform& motion) {
   return moved;
 }
 
-void check_transfer(const Registration& registration, const std::vector<Track>& day_tracks, const Grid& day_grid,
-                    const TransferLimits& limits) {
+void check_transfer(const Registration& registration, const std::vector<Track>& day_tracks,
+                    const Grid& day_grid, const TransferLimits& limits) {
   for (const Track& t : day_tracks)
     for (const auto& [end, name] : {std::pair{t.entry_lps_mm, "entry"}, {t.tip_lps_mm, "tip"}})
       if (!day_grid.contains(day_grid.voxel_at(end)))
         throw BadInput("the day's CT does not show the " + std::string(name) + " of track " + t.id +
                        ": scan again with a field that takes in the whole track");
-  const std::string mend = ". Scan again with the object at rest, or give at least 4 fiducials (--fiducials)";
+  const std::string mend =
+      ". Scan again with the object at rest, or give at least 4 fiducials (--fiducials)";
   if (registration.inner_shift_mm > limits.inner_mm)
-    throw NoAnswer("registration: " + over(registration.inner_shift_where + " moved against the outside: it", registration.inner_shift_mm, limits.inner_mm) +
+    throw NoAnswer("registration: " +
+                   over(registration.inner_shift_where + " moved against the outside: it",
+                        registration.inner_shift_mm, limits.inner_mm) +
                    ". The plan no longer fits: plan anew on the day's CT");
   const auto judge = [&](const std::string& what, double found) {
-    if (found > limits.error_mm) throw NoAnswer("registration: " + over(what, found, limits.error_mm) + mend);
+    if (found > limits.error_mm)
+      throw NoAnswer("registration: " + over(what, found, limits.error_mm) + mend);
   };
-  if (registration.surface.places > 0) judge("the mean distance of the outer surfaces", registration.surface.mean_mm);
-  if (registration.bone.places > 0) judge("the mean distance of the bones", registration.bone.mean_mm);
+  if (registration.surface.places > 0)
+    judge("the mean distance of the outer surfaces", registration.surface.mean_mm);
+  if (registration.bone.places > 0)
+    judge("the mean distance of the bones", registration.bone.mean_mm);
   for (std::size_t n = 0; n < day_tracks.size() && n < registration.target_error_p95_mm.size(); ++n)
-    judge("the expected 95 % error at the tip of " + day_tracks[n].id, registration.target_error_p95_mm[n]);
+    judge("the expected 95 % error at the tip of " + day_tracks[n].id,
+          registration.target_error_p95_mm[n]);
 }
 
 Registration register_day(const CaseFile& file, const OpenedCase& planning, const CtVolume& day,
@@ -185,15 +202,23 @@ std::unique_ptr<OpenedCase> carried_body(const OpenedCase& planning, CtVolume da
   return opened;
 }
 
-Transfer make_transfer(const CaseFile& file, const OpenedCase& planning, CtVolume day, CtReference ct,
-                       const Registration& registration, const TransferLimits& limits) {
-  Transfer t{.plan_sha256 = plan_sha256(file), .plan = plan_label(file), .day_ct = std::move(ct),
-             .same_ct = day.sha256 == file.ct.sha256, .registration = registration, .limits = limits};
-  for (const Track& track : file.plan.tracks) t.tracks.push_back(carried(track, registration.day_from_planning));
-  const auto moved = t.same_ct ? nullptr : carried_body(planning, std::move(day), registration.day_from_planning);
+Transfer make_transfer(const CaseFile& file, const OpenedCase& planning, CtVolume day,
+                       CtReference ct, const Registration& registration,
+                       const TransferLimits& limits) {
+  Transfer t{.plan_sha256 = plan_sha256(file),
+             .plan = plan_label(file),
+             .day_ct = std::move(ct),
+             .same_ct = day.sha256 == file.ct.sha256,
+             .registration = registration,
+             .limits = limits};
+  for (const Track& track : file.plan.tracks)
+    t.tracks.push_back(carried(track, registration.day_from_planning));
+  const auto moved =
+      t.same_ct ? nullptr : carried_body(planning, std::move(day), registration.day_from_planning);
   const Body& body = moved ? moved->body : planning.body;
   const RequestFile request = file.request.value_or(RequestFile{});
-  std::vector<Track> from_outside = t.tracks;   // a carried entry may lie a part of a voxel below the carried surface
+  std::vector<Track> from_outside =
+      t.tracks;  // a carried entry may lie a part of a voxel below the carried surface
   if (!t.same_ct)
     for (Track& track : from_outside) track = begun_before(track, kBesideObject_mm);
   const Assessment assessment = assess(body, request, from_outside);

@@ -37,7 +37,8 @@ FitDistances to_distances(const json& j) {
 
 Registration to_registration(const json& j) {
   Registration r;
-  for (int n = 0; n < 9; ++n) r.day_from_planning.rotation(n / 3, n % 3) = j.at("rotation").at(static_cast<std::size_t>(n));
+  for (int n = 0; n < 9; ++n)
+    r.day_from_planning.rotation(n / 3, n % 3) = j.at("rotation").at(static_cast<std::size_t>(n));
   r.day_from_planning.translation_mm = to_vec(j.at("translation_mm"));
   r.method = j.at("method");
   r.correlation = j.at("correlation");
@@ -57,7 +58,8 @@ int next_number(const fs::path& folder) {
   int next = 1;
   for (const auto& entry : fs::directory_iterator(folder)) {
     const std::string name = entry.path().filename().string();
-    if (name.starts_with("transfer-")) next = std::max(next, std::atoi(name.c_str() + std::string("transfer-").size()) + 1);
+    if (name.starts_with("transfer-"))
+      next = std::max(next, std::atoi(name.c_str() + std::string("transfer-").size()) + 1);
   }
   return next;
 }
@@ -75,7 +77,8 @@ std::string fault_of(const CaseFolder& folder, const Record& record) {
   const std::string bytes = read_bytes(folder.root() / file);
   if (bytes.empty()) return file + " is gone: make the transfer again with  leastharm transfer";
   if (sha256_hex(std::string_view(bytes)) != record.what.at("sha256").get<std::string>())
-    return file + " was changed outside the program: make the transfer again with  leastharm transfer";
+    return file +
+           " was changed outside the program: make the transfer again with  leastharm transfer";
   return "";
 }
 
@@ -120,7 +123,8 @@ json to_json(const Transfer& t) {
 
 Transfer parse_transfer(const json& j) {
   if (const int schema = j.at("schema"); schema > kTransferSchema)
-    throw BadInput("this transfer has schema " + std::to_string(schema) + ": use a newer version of leastharm");
+    throw BadInput("this transfer has schema " + std::to_string(schema) +
+                   ": use a newer version of leastharm");
   Transfer t;
   t.number = j.at("number");
   t.at = j.at("at");
@@ -136,11 +140,14 @@ Transfer parse_transfer(const json& j) {
   return t;
 }
 
-std::vector<FiducialPair> parse_fiducials(const json& value, const std::string& planning_uid, const std::string& day_uid) {
-  const JsonObject file(value, "", {"fiducials", "planning_frame_of_reference_uid", "day_frame_of_reference_uid"});
+std::vector<FiducialPair> parse_fiducials(const json& value, const std::string& planning_uid,
+                                          const std::string& day_uid) {
+  const JsonObject file(
+      value, "", {"fiducials", "planning_frame_of_reference_uid", "day_frame_of_reference_uid"});
   const auto check_uid = [&](const char* key, const std::string& uid, const char* which) {
     if (file.has(key) && file.text(key) != uid)
-      throw BadInput(std::string(key) + " is not that of the " + which + " CT: the fiducials were set on another scan");
+      throw BadInput(std::string(key) + " is not that of the " + which +
+                     " CT: the fiducials were set on another scan");
   };
   check_uid("planning_frame_of_reference_uid", planning_uid, "planning");
   check_uid("day_frame_of_reference_uid", day_uid, "day's");
@@ -150,12 +157,15 @@ std::vector<FiducialPair> parse_fiducials(const json& value, const std::string& 
     const JsonObject f(item, path, {"name", "planning_lps_mm", "day_lps_mm"});
     const auto point = [&](const char* key) {
       const json& p = f.at(key);
-      if (!p.is_array() || p.size() != 3) throw BadInput(f.path_of(key) + " must be three numbers [x, y, z], LPS in mm");
+      if (!p.is_array() || p.size() != 3)
+        throw BadInput(f.path_of(key) + " must be three numbers [x, y, z], LPS in mm");
       Vec3 at;
-      for (std::size_t a = 0; a < 3; ++a) at[static_cast<Eigen::Index>(a)] = read_number(p[a], f.path_of(key), {-1e5, 1e5});
+      for (std::size_t a = 0; a < 3; ++a)
+        at[static_cast<Eigen::Index>(a)] = read_number(p[a], f.path_of(key), {-1e5, 1e5});
       return at;
     };
-    pairs.push_back({f.text_or("name", "F" + std::to_string(pairs.size() + 1)), point("planning_lps_mm"), point("day_lps_mm")});
+    pairs.push_back({f.text_or("name", "F" + std::to_string(pairs.size() + 1)),
+                     point("planning_lps_mm"), point("day_lps_mm")});
   }
   return pairs;
 }
@@ -166,11 +176,15 @@ void keep_transfer(CaseFolder& folder, Transfer& transfer) {
   transfer.number = next_number(transfers);
   std::string number = std::to_string(transfer.number);
   number.insert(0, 6 - std::min<std::size_t>(6, number.size()), '0');
-  const std::string file = "transfers/transfer-" + number + ".json", bytes = to_json(transfer).dump(1) + "\n";
+  const std::string file = "transfers/transfer-" + number + ".json",
+                    bytes = to_json(transfer).dump(1) + "\n";
   write_whole(folder.root() / file, bytes);
   append_record(folder.file.records, "transfer",
-                {{"file", file}, {"sha256", sha256_hex(std::string_view(bytes))}, {"plan", transfer.plan},
-                 {"plan_sha256", transfer.plan_sha256}, {"day_ct_sha256", transfer.day_ct.sha256}},
+                {{"file", file},
+                 {"sha256", sha256_hex(std::string_view(bytes))},
+                 {"plan", transfer.plan},
+                 {"plan_sha256", transfer.plan_sha256},
+                 {"day_ct_sha256", transfer.day_ct.sha256}},
                 transfer.at);
 }
 
@@ -182,7 +196,8 @@ std::optional<Transfer> standing_transfer(const CaseFolder& folder) {
   });
   if (last == records.rend()) return std::nullopt;
   if (const std::string fault = fault_of(folder, *last); !fault.empty()) throw BadInput(fault);
-  return parse_transfer(json::parse(read_bytes(folder.root() / last->what.at("file").get<std::string>())));
+  return parse_transfer(
+      json::parse(read_bytes(folder.root() / last->what.at("file").get<std::string>())));
 }
 
 std::vector<std::string> transfer_faults(const CaseFolder& folder) {

@@ -1,5 +1,6 @@
-// Planning CT to day CT: ours, from nothing, beside ITK's stock rigid registration (ImageRegistrationMethodv4, mean squares,
-// three levels), which is started 5 mm and 3 degrees from the answer. `tip_mm` is the worst error at four known places.
+// Planning CT to day CT: ours, from nothing, beside ITK's stock rigid registration
+// (ImageRegistrationMethodv4, mean squares, three levels), which is started 5 mm and 3 degrees from
+// the answer. `tip_mm` is the worst error at four known places.
 #include <benchmark/benchmark.h>
 #include <itkEuler3DTransform.h>
 #include <itkImageRegistrationMethodv4.h>
@@ -36,7 +37,8 @@ const Scan& day() {
 template <typename Motion>
 double worst_tip_mm(Motion motion) {
   double worst = 0;
-  for (const Vec3& tip : kTips) worst = std::max(worst, (motion(kPlanned.apply(tip)) - kDay.apply(tip)).norm());
+  for (const Vec3& tip : kTips)
+    worst = std::max(worst, (motion(kPlanned.apply(tip)) - kDay.apply(tip)).norm());
   return worst;
 }
 
@@ -49,7 +51,8 @@ Image::Pointer image_of(const Volume<std::int16_t>& hu) {
   Image::DirectionType direction;
   for (unsigned a = 0; a < 3; ++a) {
     const auto e = static_cast<Eigen::Index>(a);
-    size[a] = static_cast<itk::SizeValueType>(g.size[a]), spacing[a] = g.spacing_mm[e], origin[a] = g.origin_lps_mm[e];
+    size[a] = static_cast<itk::SizeValueType>(g.size[a]), spacing[a] = g.spacing_mm[e],
+    origin[a] = g.origin_lps_mm[e];
     for (unsigned b = 0; b < 3; ++b) direction[a][b] = g.direction(e, static_cast<Eigen::Index>(b));
   }
   image->SetRegions(size);
@@ -65,21 +68,25 @@ Image::Pointer image_of(const Volume<std::int16_t>& hu) {
 void ours(benchmark::State& state) {
   Registration found;
   for (auto _ : state) found = register_ct({planned().hu, planned().materials, day().hu, {}});
-  state.counters["tip_mm"] = worst_tip_mm([&](const Vec3& p) { return found.day_from_planning.apply(p); });
+  state.counters["tip_mm"] =
+      worst_tip_mm([&](const Vec3& p) { return found.day_from_planning.apply(p); });
 }
 BENCHMARK(ours)->Unit(benchmark::kMillisecond)->Iterations(1)->MeasureProcessCPUTime();
 
 /// The true motion, put off by 3 degrees about the middle and 5 mm.
 Rigid::Pointer start() {
-  const Mat3 turn = Eigen::AngleAxisd(3 * 3.14159265 / 180, Vec3(1, -1, 2).normalized()).toRotationMatrix() *
-                    (kDay.rotation * kPlanned.rotation.transpose());
+  const Mat3 turn =
+      Eigen::AngleAxisd(3 * 3.14159265 / 180, Vec3(1, -1, 2).normalized()).toRotationMatrix() *
+      (kDay.rotation * kPlanned.rotation.transpose());
   const Vec3 shift = kDay.translation_mm + Vec3(3, -3, 2.6) - turn * kPlanned.translation_mm;
   auto rigid = Rigid::New();
   Rigid::MatrixType matrix;
   for (unsigned a = 0; a < 3; ++a)
-    for (unsigned b = 0; b < 3; ++b) matrix[a][b] = turn(static_cast<Eigen::Index>(a), static_cast<Eigen::Index>(b));
+    for (unsigned b = 0; b < 3; ++b)
+      matrix[a][b] = turn(static_cast<Eigen::Index>(a), static_cast<Eigen::Index>(b));
   Rigid::InputPointType centre;
-  for (unsigned a = 0; a < 3; ++a) centre[a] = kPlanned.translation_mm[static_cast<Eigen::Index>(a)];
+  for (unsigned a = 0; a < 3; ++a)
+    centre[a] = kPlanned.translation_mm[static_cast<Eigen::Index>(a)];
   rigid->SetCenter(centre);
   rigid->SetMatrix(matrix, 1e-6);
   const Vec3 moved = turn * kPlanned.translation_mm + shift - kPlanned.translation_mm;

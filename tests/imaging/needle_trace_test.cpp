@@ -30,20 +30,25 @@ class NeedleTraceTest : public testing::Test {
       : planned(scan_of({}, kPlanned, grid_about(kPlanned, {2, 2, 2.5}), 20, 1)),
         day(scan_of({}, kDay, grid_about(kDay, {1.4, 1.4, 2.0}), 20, 2)) {}
   [[nodiscard]] NeedleTrace find(const Vec3& entry, const Vec3& tip) const {
-    return find_needle(day.hu, planned.hu, {kPlanned.rotation * kDay.rotation.transpose(),
-                                            kPlanned.translation_mm - kPlanned.rotation * (kDay.rotation.transpose() * kDay.translation_mm)},
+    return find_needle(day.hu, planned.hu,
+                       {kPlanned.rotation * kDay.rotation.transpose(),
+                        kPlanned.translation_mm -
+                            kPlanned.rotation * (kDay.rotation.transpose() * kDay.translation_mm)},
                        kDay.apply(entry), kDay.apply(tip));
   }
   static double angle_deg(const NeedleTrace& trace, const Vec3& from, const Vec3& to) {
-    const Vec3 a = (trace.tip_lps_mm - trace.outer_lps_mm).normalized(), b = kDay.rotation * (to - from).normalized();
+    const Vec3 a = (trace.tip_lps_mm - trace.outer_lps_mm).normalized(),
+               b = kDay.rotation * (to - from).normalized();
     return std::atan2(a.cross(b).norm(), a.dot(b)) * 180 / std::numbers::pi;
   }
   Scan planned, day;
 };
 
 TEST_F(NeedleTraceTest, OfSteelIsFoundWhereItLies) {
-  put_cylinder(day.hu, kDay.apply(kEntry + 0.5 * (kEntry - kTip)), kDay.apply(kTip), 2.1, 1.7, 9000);
-  const Vec3 planned_tip = kTip + Vec3(3, -5, 4), planned_entry = kEntry + Vec3(0, 4, -3);   // it went in elsewhere
+  put_cylinder(day.hu, kDay.apply(kEntry + 0.5 * (kEntry - kTip)), kDay.apply(kTip), 2.1, 1.7,
+               9000);
+  const Vec3 planned_tip = kTip + Vec3(3, -5, 4),
+             planned_entry = kEntry + Vec3(0, 4, -3);  // it went in elsewhere
   const NeedleTrace found = find(planned_entry, planned_tip);
   EXPECT_EQ(found.seen, "needle");
   EXPECT_LT((found.tip_lps_mm - kDay.apply(kTip)).norm(), 1.0);

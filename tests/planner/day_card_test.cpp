@@ -20,12 +20,21 @@ struct CardWorld {
   Grid grid = test::oblique_grid(120, 100, 60);
   std::vector<std::int16_t> hu = std::vector<std::int16_t>(grid.voxel_count(), -1000);
   std::vector<std::uint8_t> materials = std::vector<std::uint8_t>(grid.voxel_count(), 0);
-  Body body{.grid = grid, .hu = hu, .materials = materials, .confidence = materials, .marks = {}, .frame = {}, .scan = {}};
+  Body body{.grid = grid,
+            .hu = hu,
+            .materials = materials,
+            .confidence = materials,
+            .marks = {},
+            .frame = {},
+            .scan = {}};
 
-  /// A track from a continuous index, `in_plane` from the rows' direction toward the columns', `out` of the plane.
-  [[nodiscard]] TrackAssessment track(const std::string& id, const Vec3& index, double in_plane_deg, double out_deg, double depth_mm) const {
+  /// A track from a continuous index, `in_plane` from the rows' direction toward the columns',
+  /// `out` of the plane.
+  [[nodiscard]] TrackAssessment track(const std::string& id, const Vec3& index, double in_plane_deg,
+                                      double out_deg, double depth_mm) const {
     const double a = in_plane_deg * kRadians, b = out_deg * kRadians;
-    const Vec3 axis = grid.direction * Vec3(std::cos(b) * std::sin(a), std::cos(b) * std::cos(a), std::sin(b));
+    const Vec3 axis =
+        grid.direction * Vec3(std::cos(b) * std::sin(a), std::cos(b) * std::cos(a), std::sin(b));
     TrackAssessment t;
     t.track.id = id;
     t.track.needle = needle_catalogue().front();
@@ -40,7 +49,8 @@ TEST(DayCard, AnglesAndDepthAreThoseOfTheClosedForm) {
   const CardWorld world;
   for (const double in_plane : {-170.0, -35.0, 0.0, 12.5, 90.0})
     for (const double out : {-28.0, 0.0, 7.5}) {
-      const auto card = make_day_card(world.body, {{world.track("T", {40, 20, 30}, in_plane, out, 43.7)}, {}}, {}, {});
+      const auto card = make_day_card(
+          world.body, {{world.track("T", {40, 20, 30}, in_plane, out, 43.7)}, {}}, {}, {});
       const CardTrack& c = card.tracks.front();
       EXPECT_NEAR(c.in_plane_deg, in_plane, 1e-6);
       EXPECT_NEAR(c.out_of_plane_deg, out, 1e-6);
@@ -51,25 +61,28 @@ TEST(DayCard, AnglesAndDepthAreThoseOfTheClosedForm) {
 
 TEST(DayCard, SaysWhereTheEntryLiesInThePicture) {
   const CardWorld world;
-  const auto card = make_day_card(world.body, {{world.track("T", {89.5, 29.5, 17}, 0, 0, 30)}, {}}, {}, {});
+  const auto card =
+      make_day_card(world.body, {{world.track("T", {89.5, 29.5, 17}, 0, 0, 30)}, {}}, {}, {});
   const CardTrack& c = card.tracks.front();
-  EXPECT_EQ(c.slice, 18);   // counted from 1
+  EXPECT_EQ(c.slice, 18);  // counted from 1
   EXPECT_NEAR(c.right_mm, 30 * 0.7, 1e-6);
   EXPECT_NEAR(c.down_mm, -20 * 0.9, 1e-6);
 }
 
 TEST(DayCard, TakesTheCleanestFirstThenTheLeastHarm) {
   const CardWorld world;
-  auto foul = world.track("foul", {40, 20, 20}, 0, 0, 30), harsh = world.track("harsh", {40, 20, 30}, 0, 0, 30),
+  auto foul = world.track("foul", {40, 20, 20}, 0, 0, 30),
+       harsh = world.track("harsh", {40, 20, 30}, 0, 0, 30),
        mild = world.track("mild", {40, 20, 40}, 0, 0, 30);
   foul.core.foreign_fraction = 0.2, foul.damage.score = 1;
   harsh.damage.score = 9, mild.damage.score = 3;
-  const auto card = make_day_card(world.body, {{foul, harsh, mild}, {}}, {1, 2, 3}, {.placement_mm = 2.5});
+  const auto card =
+      make_day_card(world.body, {{foul, harsh, mild}, {}}, {1, 2, 3}, {.placement_mm = 2.5});
   EXPECT_EQ(card.tracks[0].id, "mild");
   EXPECT_EQ(card.tracks[1].id, "harsh");
   EXPECT_EQ(card.tracks[2].id, "foul");
   EXPECT_EQ(card.tracks[2].order, 3);
-  EXPECT_EQ(card.tracks[0].error_p95_mm, 3);   // its own error went with it
+  EXPECT_EQ(card.tracks[0].error_p95_mm, 3);  // its own error went with it
   EXPECT_EQ(card.tracks[0].placement_mm, 2.5);
 }
 
@@ -85,13 +98,14 @@ TEST(DayCard, HaltsAtHalfDepthAndTenMillimetresBeforeEachKeepOut) {
   const auto halts = make_day_card(world.body, {{t}, {}}, {}, {}).tracks.front().halts;
   ASSERT_EQ(halts.size(), 2u);
   EXPECT_NEAR(halts[0].depth_mm, 30, 1e-6);
-  EXPECT_NEAR(halts[1].depth_mm, 35, 1.0);   // within a voxel
+  EXPECT_NEAR(halts[1].depth_mm, 35, 1.0);  // within a voxel
   EXPECT_THAT(halts[1].why, HasSubstr("10 mm before dense-1"));
 }
 
 TEST(DayCard, SurvivesItsFile) {
   const CardWorld world;
-  const auto card = make_day_card(world.body, {{world.track("T", {40, 20, 30}, 33, -5, 43.7)}, {}}, {1.2}, {});
+  const auto card =
+      make_day_card(world.body, {{world.track("T", {40, 20, 30}, 33, -5, 43.7)}, {}}, {1.2}, {});
   EXPECT_EQ(to_json(parse_day_card(to_json(card))), to_json(card));
 }
 

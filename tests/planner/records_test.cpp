@@ -1,4 +1,5 @@
-// What was taken and what is left: a chain that shows every change, and balances that cannot be overdrawn.
+// What was taken and what is left: a chain that shows every change, and balances that cannot be
+// overdrawn.
 #include "planner/records.h"
 
 #include <gmock/gmock.h>
@@ -17,22 +18,36 @@ using testing::IsEmpty;
 constexpr const char* kWhen = "2026-03-04T10:00:00Z";
 
 json taken(const std::string& sample, double net_mg) {
-  return {{"outcome", "taken"}, {"sample", sample}, {"gross_mg", 1200 + net_mg}, {"tare_mg", 1200}, {"net_mg", net_mg},
-          {"container", "glass vial 7"}, {"custodian", "Invented keeper"}, {"taken_at", "2026-03-04T09:30:00Z"},
+  return {{"outcome", "taken"},
+          {"sample", sample},
+          {"gross_mg", 1200 + net_mg},
+          {"tare_mg", 1200},
+          {"net_mg", net_mg},
+          {"container", "glass vial 7"},
+          {"custodian", "Invented keeper"},
+          {"taken_at", "2026-03-04T09:30:00Z"},
           {"persons", {{{"name", "O. Example"}, {"role", "operator"}}}}};
 }
 
 json aborted() {
-  return {{"outcome", "aborted"}, {"reason", "unexpected resistance at 31 mm"}, {"taken_at", "2026-03-04T09:40:00+01:00"},
+  return {{"outcome", "aborted"},
+          {"reason", "unexpected resistance at 31 mm"},
+          {"taken_at", "2026-03-04T09:40:00+01:00"},
           {"persons", {{{"name", "O. Example"}, {"role", "operator"}}}}};
 }
 
 json core(const std::string& track, const json& said) {
-  return {{"track", track}, {"plan", "v1-00000000"}, {"taken", to_json(parse_taken(said))},
-          {"held_against_plan", nullptr}, {"crossed", nullptr}, {"damage", nullptr}};
+  return {{"track", track},
+          {"plan", "v1-00000000"},
+          {"taken", to_json(parse_taken(said))},
+          {"held_against_plan", nullptr},
+          {"crossed", nullptr},
+          {"damage", nullptr}};
 }
 
-json use(const std::string& sample, double mg) { return {{"sample", sample}, {"mg", mg}, {"for", "GC-MS"}, {"by", "Invented laboratory"}}; }
+json use(const std::string& sample, double mg) {
+  return {{"sample", sample}, {"mg", mg}, {"for", "GC-MS"}, {"by", "Invented laboratory"}};
+}
 
 std::string refusal(const std::function<void()>& call) {
   try {
@@ -83,7 +98,8 @@ TEST(Records, ACorrectionCannotOverdrawASample) {
   std::vector<Record> records = usual();
   json lighter = core("T2", taken("S1", 9));
   lighter.update({{"corrects", 2}, {"why", "misread"}});
-  EXPECT_THAT(refusal([&] { record_core(records, lighter, kWhen); }), HasSubstr("1.00 mg more than there is"));
+  EXPECT_THAT(refusal([&] { record_core(records, lighter, kWhen); }),
+              HasSubstr("1.00 mg more than there is"));
   EXPECT_THAT(refusal([&] {
                 json nothing = core("T2", taken("S1", 9));
                 nothing["corrects"] = 7;
@@ -95,8 +111,10 @@ TEST(Records, ACorrectionCannotOverdrawASample) {
 
 TEST(Records, NoIdTwiceAndNoUnknownSample) {
   std::vector<Record> records = usual();
-  EXPECT_THAT(refusal([&] { record_core(records, core("T3", taken("S1", 3)), kWhen); }), HasSubstr("\"S1\" is taken already"));
-  EXPECT_THAT(refusal([&] { record_use(records, use("S9", 1), kWhen); }), HasSubstr("recorded: S1"));
+  EXPECT_THAT(refusal([&] { record_core(records, core("T3", taken("S1", 3)), kWhen); }),
+              HasSubstr("\"S1\" is taken already"));
+  EXPECT_THAT(refusal([&] { record_use(records, use("S9", 1), kWhen); }),
+              HasSubstr("recorded: S1"));
   EXPECT_THAT(refusal([&] { record_use(records, use("S1", -1), kWhen); }), HasSubstr("above 0"));
   EXPECT_EQ(records.size(), 3u);
 }
@@ -156,9 +174,11 @@ TEST(Samples, AsATableHaveOneRowACore) {
 TEST(Samples, AsLinkedDataNameTheSampleItsTakingAndItsUse) {
   const json ld = samples_json_ld(cores_of(usual()), "INVENTED-1");
   std::vector<std::string> types;
-  for (const json& node : ld["@graph"]) types.push_back(node["@type"].is_array() ? node["@type"][0] : node["@type"]);
-  EXPECT_THAT(types, ElementsAre("crm:E22_Human-Made_Object", "crm:E7_Activity", "crmsci:S13_Sample", "crmsci:S1_Matter_Removal",
-                                 "crmsci:S2_Sample_Taking"));
+  for (const json& node : ld["@graph"])
+    types.push_back(node["@type"].is_array() ? node["@type"][0] : node["@type"]);
+  EXPECT_THAT(types,
+              ElementsAre("crm:E22_Human-Made_Object", "crm:E7_Activity", "crmsci:S13_Sample",
+                          "crmsci:S1_Matter_Removal", "crmsci:S2_Sample_Taking"));
 }
 
 }  // namespace

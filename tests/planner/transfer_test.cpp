@@ -1,4 +1,5 @@
-// A plan carried into another frame: what must stay the same under a rigid move, and what is refused.
+// A plan carried into another frame: what must stay the same under a rigid move, and what is
+// refused.
 #include "planner/transfer.h"
 
 #include <gmock/gmock.h>
@@ -42,12 +43,16 @@ std::unique_ptr<OpenedCase> planning_case() {
   auto opened = std::make_unique<OpenedCase>();
   opened->ct.hu = std::move(scan.hu);
   opened->materials = std::move(scan.materials);
-  opened->confidence = {opened->ct.hu.grid, std::vector<std::uint8_t>(opened->ct.hu.values.size(), 200)};
+  opened->confidence = {opened->ct.hu.grid,
+                        std::vector<std::uint8_t>(opened->ct.hu.values.size(), 200)};
   Body& body = opened->body;
   body.grid = opened->ct.hu.grid;
-  body.hu = opened->ct.hu.values, body.materials = opened->materials.values, body.confidence = opened->confidence.values;
-  body.marks = {{"ball", MarkKind::keep_out, 0, false, ball_mask(body.grid, kPlanned.apply({22, -6, 10}), 12)},
-                {"feet", MarkKind::zone, 3, false, ball_mask(body.grid, kPlanned.apply({0, 0, -140}), 8)}};
+  body.hu = opened->ct.hu.values, body.materials = opened->materials.values,
+  body.confidence = opened->confidence.values;
+  body.marks = {
+      {"ball", MarkKind::keep_out, 0, false,
+       ball_mask(body.grid, kPlanned.apply({22, -6, 10}), 12)},
+      {"feet", MarkKind::zone, 3, false, ball_mask(body.grid, kPlanned.apply({0, 0, -140}), 8)}};
   BodyFrame frame;
   frame.midline_lps_mm = {kPlanned.apply({0, 30, -100}), kPlanned.apply({0, 30, 120})};
   body.frame = frame;
@@ -71,7 +76,8 @@ TEST(CarriedBody, HoldsTheSameMaterialsInTheSamePlaces) {
   EXPECT_GT(static_cast<double>(same) / static_cast<double>(object), 0.9);
   const Mark* ball = carried->body.find_mark("ball");
   ASSERT_NE(ball, nullptr);
-  EXPECT_NEAR(ball->mask.volume_mm3(), planning->body.marks[0].mask.volume_mm3(), 0.03 * ball->mask.volume_mm3());
+  EXPECT_NEAR(ball->mask.volume_mm3(), planning->body.marks[0].mask.volume_mm3(),
+              0.03 * ball->mask.volume_mm3());
   EXPECT_TRUE(ball->mask.contains(carried->body.grid.voxel_at(kDay.apply({22, -6, 10}))));
   EXPECT_LT((carried->body.frame->midline_lps_mm[1] - kDay.apply({0, 30, 120})).norm(), 1e-9);
 }
@@ -91,13 +97,15 @@ TEST(CarriedBody, LeavesOutMarksThatTheDaysCtDoesNotShow) {
 
 TEST(CheckTransfer, NamesWhatIsOverItsLimit) {
   const Grid grid = grid_about(kDay, {3, 3, 3});
-  const Track track{"T1", kDay.apply({80, 0, 20}), kDay.apply({20, 10, 20}), needle_catalogue().front(), ""};
+  const Track track{"T1", kDay.apply({80, 0, 20}), kDay.apply({20, 10, 20}),
+                    needle_catalogue().front(), ""};
   Registration r{.surface = {100, 0.5, 1}, .bone = {100, 0.4, 1}, .target_error_p95_mm = {1.5}};
   check_transfer(r, {track}, grid, {});
   const auto refused = [&](const TransferLimits& limits) {
     return message_of<NoAnswer>([&] { check_transfer(r, {track}, grid, limits); });
   };
-  EXPECT_THAT(refused({.error_mm = 1.2}), HasSubstr("tip of T1 is 1.5 mm, over the limit of 1.2 mm"));
+  EXPECT_THAT(refused({.error_mm = 1.2}),
+              HasSubstr("tip of T1 is 1.5 mm, over the limit of 1.2 mm"));
   r.inner_shift_mm = 5, r.inner_shift_where = "the inside as a whole";
   EXPECT_THAT(refused({}), HasSubstr("moved against the outside"));
   r.inner_shift_mm = 0, r.bone.mean_mm = 3.4;
@@ -106,7 +114,8 @@ TEST(CheckTransfer, NamesWhatIsOverItsLimit) {
   Track outside = track;
   outside.entry_lps_mm.x() += 2000;
   r.bone.mean_mm = 0;
-  EXPECT_THAT(message_of<BadInput>([&] { check_transfer(r, {outside}, grid, {}); }), HasSubstr("does not show the entry of track T1"));
+  EXPECT_THAT(message_of<BadInput>([&] { check_transfer(r, {outside}, grid, {}); }),
+              HasSubstr("does not show the entry of track T1"));
 }
 
 TEST(Fiducials, AreReadWithTheirNamesAndFrames) {
@@ -117,9 +126,15 @@ TEST(Fiducials, AreReadWithTheirNamesAndFrames) {
   EXPECT_EQ(pairs[0].name, "a");
   EXPECT_EQ(pairs[1].name, "F2");
   EXPECT_EQ(pairs[0].day_lps_mm, Vec3(4, 5, 6));
-  EXPECT_THAT(message_of<BadInput>([&] { (void)parse_fiducials(file, "", "9.9"); }), HasSubstr("another scan"));
-  EXPECT_THAT(message_of<BadInput>([&] { (void)parse_fiducials(json::parse(R"({"fiducials": [{"name": "a", "planning_lps_mm": [1, 2],
-    "day_lps_mm": [1, 2, 3]}]})"), "", ""); }), HasSubstr("fiducials[0].planning_lps_mm"));
+  EXPECT_THAT(message_of<BadInput>([&] { (void)parse_fiducials(file, "", "9.9"); }),
+              HasSubstr("another scan"));
+  EXPECT_THAT(message_of<BadInput>([&] {
+                (void)parse_fiducials(
+                    json::parse(R"({"fiducials": [{"name": "a", "planning_lps_mm": [1, 2],
+    "day_lps_mm": [1, 2, 3]}]})"),
+                    "", "");
+              }),
+              HasSubstr("fiducials[0].planning_lps_mm"));
 }
 
 }  // namespace

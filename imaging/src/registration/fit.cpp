@@ -311,7 +311,9 @@ double changed_fraction(const PlannedObject& planned, const Level& day, const Fi
   for (int k = 0; k < g.size[2]; ++k)
     for (int j = 0; j < g.size[1]; ++j)
       for (int i = 0; i < g.size[0]; ++i) {
-        if (planned.object[g.offset(i, j, k)] < kWhole) continue;
+        const std::size_t n = g.offset(i, j, k);
+        const bool hollow = planned.depth_mm[n] >= kInside_mm && std::isfinite(planned.depth_mm[n]);   // what was empty counts too
+        if (planned.object[n] < kWhole && !hollow) continue;
         const Vec3 at = g.lps_from_index({double(i), double(j), double(k)});
         const HuRange was = range_about(before, {}, at), is = range_about(after, fit.motion, at);
         if (is.least > is.most) continue;

@@ -24,8 +24,8 @@ void measure_distances(const PlannedObject& planned, const Level& day, const Fit
 void measure_inside(const PlannedObject& planned, const Level& day, const Fit& fit, const std::vector<Vec3>& targets,
                     int threads, Registration& answer);
 
-/// Fraction of the object's inner blocks of about 8 mm whose HU changed by more than a motion of 1 to 2 mm, noise or another
-/// scanner could make them.
+/// Fraction of the inner blocks of about 8 mm (what was empty included) whose HU changed by more than a motion of 1 to 2 mm,
+/// noise or another scanner could make them.
 [[nodiscard]] double changed_fraction(const PlannedObject& planned, const Level& day, const Fit& fit);
 
 /// Expected 95 % errors at targets, from how far the structures near them lie off.

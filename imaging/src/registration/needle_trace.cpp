@@ -12,8 +12,8 @@
 namespace leastharm {
 namespace {
 
-constexpr double kReach_mm = 25;         // about the expected axis, and beyond its ends
-constexpr double kBlur_mm = 3;           // registration and slice thickness move borders by so much
+constexpr double kReach_mm = 25;  // about the expected axis, and beyond its ends
+constexpr double kBlur_mm = 3;    // registration and slice thickness move borders by so much
 constexpr double kMetal_hu = 1500, kMetalMore_hu = 600, kGone_hu = 100, kHollow_hu = -850;
 constexpr double kLeastVolume_mm3 = 25, kLeastLength_mm = 15, kMostOffAxis_mm = 4;
 
@@ -57,11 +57,12 @@ std::pair<double, double> known_about(const Volume<std::int16_t>& planning, cons
 }
 
 struct Candidates {
-  std::vector<Vec3> metal, hollow;   ///< voxels that were something else before
+  std::vector<Vec3> metal, hollow;  ///< voxels that were something else before
 };
 
-Candidates look_around(const Volume<std::int16_t>& ct, const Volume<std::int16_t>& planning, const RigidTransform& planning_from_ct,
-                       const Axis& expected, double length_mm) {
+Candidates look_around(const Volume<std::int16_t>& ct, const Volume<std::int16_t>& planning,
+                       const RigidTransform& planning_from_ct, const Axis& expected,
+                       double length_mm) {
   Candidates found;
   const Grid& g = ct.grid;
   for (int k = 0; k < g.size[2]; ++k)
@@ -71,9 +72,12 @@ Candidates look_around(const Volume<std::int16_t>& ct, const Volume<std::int16_t
         if (hu <= kMetal_hu && hu >= kHollow_hu) continue;
         const Vec3 place = g.lps_from_index({double(i), double(j), double(k)});
         const double depth = expected.depth(place);
-        if (depth < -kReach_mm || depth > length_mm + kReach_mm || expected.off(place) > kReach_mm) continue;
+        if (depth < -kReach_mm || depth > length_mm + kReach_mm || expected.off(place) > kReach_mm)
+          continue;
         const Vec3 before = planning_from_ct.apply(place);
-        if (hu > kMetal_hu ? hu < hu_at(planning, before) + kMetalMore_hu : hu > hu_at(planning, before) - kGone_hu) continue;
+        if (hu > kMetal_hu ? hu < hu_at(planning, before) + kMetalMore_hu
+                           : hu > hu_at(planning, before) - kGone_hu)
+          continue;
         const auto [least, most] = known_about(planning, before);
         if (hu > most + kMetalMore_hu) found.metal.push_back(place);
         if (hu < least - kGone_hu) found.hollow.push_back(place);
@@ -81,7 +85,8 @@ Candidates look_around(const Volume<std::int16_t>& ct, const Volume<std::int16_t
   return found;
 }
 
-/// A line through voxels, found from the expected one by narrowing down; those that lie off it are dropped.
+/// A line through voxels, found from the expected one by narrowing down; those that lie off it are
+/// dropped.
 Axis fit_line(std::vector<Vec3>& voxels, Axis axis, double width_mm) {
   for (const double within : {kReach_mm, 12.0, 6.0, 4.0, 3.0, 3.0}) {
     std::vector<Vec3> near;
@@ -103,7 +108,8 @@ Axis fit_line(std::vector<Vec3>& voxels, Axis axis, double width_mm) {
 /// Mean HU of a small disc across the axis: a bore on the axis itself is no end.
 double disc_hu(const Volume<std::int16_t>& ct, const Axis& axis, double depth_mm) {
   constexpr double kRadius_mm = 1.2;
-  const Vec3 middle = axis.start + depth_mm * axis.direction, one = axis.direction.unitOrthogonal(), other = axis.direction.cross(one);
+  const Vec3 middle = axis.start + depth_mm * axis.direction, one = axis.direction.unitOrthogonal(),
+             other = axis.direction.cross(one);
   double sum = hu_at(ct, middle);
   for (int n = 0; n < 6; ++n) {
     const double angle = n * std::numbers::pi / 3;
@@ -112,27 +118,35 @@ double disc_hu(const Volume<std::int16_t>& ct, const Axis& axis, double depth_mm
   return sum / 7;
 }
 
-/// Depth at which HU, going from inside the trace to its deep end, cross half way to what lies beyond.
-double end_of(const Volume<std::int16_t>& ct, const Axis& axis, double inside_mm, double seen_mm, double step_mm) {
+/// Depth at which HU, going from inside the trace to its deep end, cross half way to what lies
+/// beyond.
+double end_of(const Volume<std::int16_t>& ct, const Axis& axis, double inside_mm, double seen_mm,
+              double step_mm) {
   std::vector<double> inner;
   for (double t = inside_mm; t < seen_mm; t += step_mm) inner.push_back(disc_hu(ct, axis, t));
   std::ranges::sort(inner);
-  const double within = inner[inner.size() / 2], half = 0.5 * (within + disc_hu(ct, axis, seen_mm + 5));
+  const double within = inner[inner.size() / 2],
+               half = 0.5 * (within + disc_hu(ct, axis, seen_mm + 5));
   for (double t = seen_mm + 4; t > inside_mm; t -= step_mm)
     if ((disc_hu(ct, axis, t) > half) == (within > half)) return t;
   return seen_mm;
 }
 
 /// Empty where the voxels form no long straight thing.
-std::optional<NeedleTrace> trace_of(const Volume<std::int16_t>& ct, std::vector<Vec3> voxels, const Axis& expected, const char* seen) {
-  if (static_cast<double>(voxels.size()) < std::max(8.0, kLeastVolume_mm3 / ct.grid.voxel_volume_mm3())) return std::nullopt;
+std::optional<NeedleTrace> trace_of(const Volume<std::int16_t>& ct, std::vector<Vec3> voxels,
+                                    const Axis& expected, const char* seen) {
+  if (static_cast<double>(voxels.size()) <
+      std::max(8.0, kLeastVolume_mm3 / ct.grid.voxel_volume_mm3()))
+    return std::nullopt;
   const double width = ct.grid.spacing_mm.maxCoeff();
   const Axis axis = fit_line(voxels, expected, width);
   std::vector<double> depths;
   double squares = 0;
-  for (const Vec3& v : voxels) depths.push_back(axis.depth(v)), squares += axis.off(v) * axis.off(v);
+  for (const Vec3& v : voxels)
+    depths.push_back(axis.depth(v)), squares += axis.off(v) * axis.off(v);
   std::ranges::sort(depths);
-  const double last = depths[depths.size() - 1 - depths.size() / 100], middle = depths[depths.size() / 2];
+  const double last = depths[depths.size() - 1 - depths.size() / 100],
+               middle = depths[depths.size() / 2];
   if (last - depths[depths.size() / 100] < kLeastLength_mm) return std::nullopt;
   NeedleTrace trace{.seen = seen};
   trace.outer_lps_mm = axis.start + depths[depths.size() / 100] * axis.direction;
@@ -145,14 +159,17 @@ std::optional<NeedleTrace> trace_of(const Volume<std::int16_t>& ct, std::vector<
 }  // namespace
 
 NeedleTrace find_needle(const Volume<std::int16_t>& ct_hu, const Volume<std::int16_t>& planning_hu,
-                        const RigidTransform& planning_from_ct, const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) {
+                        const RigidTransform& planning_from_ct, const Vec3& entry_lps_mm,
+                        const Vec3& tip_lps_mm) {
   const double length = (tip_lps_mm - entry_lps_mm).norm();
   const Axis expected{entry_lps_mm, (tip_lps_mm - entry_lps_mm) / length};
   Candidates found = look_around(ct_hu, planning_hu, planning_from_ct, expected, length);
   if (auto needle = trace_of(ct_hu, std::move(found.metal), expected, "needle")) return *needle;
   if (auto channel = trace_of(ct_hu, std::move(found.hollow), expected, "channel")) return *channel;
-  throw BadInput("neither a needle nor the channel of one can be seen within 25 mm of where it was planned: check that this CT "
-                 "was taken with the needle in place, or after it, or give its position with --taken FILE");
+  throw BadInput(
+      "neither a needle nor the channel of one can be seen within 25 mm of where it was planned: "
+      "check that this CT "
+      "was taken with the needle in place, or after it, or give its position with --taken FILE");
 }
 
 }  // namespace leastharm
