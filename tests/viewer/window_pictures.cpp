@@ -86,6 +86,24 @@ class Photographer {
     int quiet = 0;
     wait_for([&] { return (quiet = window_->is_quiet() ? quiet + 1 : 0) >= 5; });
   }
+  /// Opens the Search drawer on a request that is soon answered: cores from a ball of packing.
+  void ask_of_a_spot(int cores, double need_mg) {
+    open();
+    bench().make_mark({.name = "left packing", .at_lps_mm = bench().track().tip_lps_mm, .radius_mm = 14});
+    settle();
+    RequestFile request = *bench().file().request;
+    Request& r = request.requests.front();
+    r.cavity = "left packing";
+    r.sides = Sides::any;
+    r.replicates = cores;
+    r.spacing_mm = 5;
+    r.assays = {{"gas chromatography with mass spectrometry", need_mg}};
+    request.time_s = 20;
+    bench().set_request(request);
+    settle();
+    window_->open_drawer(Drawer::search);
+    settle();
+  }
   void press(const char* text) {
     for (QPushButton* button : window_->findChildren<QPushButton*>())
       if (button->isVisible() && button->text() == QString::fromUtf8(text)) return button->click();
@@ -194,34 +212,19 @@ std::vector<std::pair<std::string, std::function<void(Photographer&)>>> states()
        }},
       {"search-running",
        [](Photographer& p) {
-         p.edit([](CaseFile& f) {
-           f.request->gap = 0;
-           f.request->time_s = 120;
-         });
-         p.open();
-         p.window().open_drawer(Drawer::search);
-         p.settle();
+         p.ask_of_a_spot(2, 5);
          p.bench().start_search();
-         wait_for([&] { return p.bench().search().curve.size() >= 12 || !p.bench().search().running; });
+         wait_for([&] { return !p.bench().search().curve.empty() || !p.bench().search().running; });
        }},
       {"search-done",
        [](Photographer& p) {
-         p.edit([](CaseFile& f) { f.request->time_s = 20; });
-         p.open();
-         p.window().open_drawer(Drawer::search);
-         p.settle();
+         p.ask_of_a_spot(2, 5);
          p.bench().start_search();
          p.settle();
        }},
       {"infeasible",
        [](Photographer& p) {
-         p.edit([](CaseFile& f) {
-           for (Request& r : f.request->requests) r.assays = {{"bulk analysis", 400}};
-           keep_tracks(f, 2);
-         });
-         p.open();
-         p.window().open_drawer(Drawer::search);
-         p.settle();
+         p.ask_of_a_spot(1, 400);
          p.bench().start_search();
          p.settle();
        }},

@@ -1,91 +1,13 @@
-// The real window, with synthetic mouse and keys. Runs under Xvfb.
-#include <gmock/gmock.h>
-#include <gtest/gtest.h>
-#include <sys/resource.h>
-
-#include <QApplication>
-#include <QComboBox>
-#include <QElapsedTimer>
-#include <QLineEdit>
-#include <QListWidget>
-#include <QMimeData>
-#include <QProcess>
-#include <QPushButton>
-#include <QSettings>
-#include <QStandardPaths>
-#include <QtTest/QtTest>
-#include <csignal>
-#include <fstream>
+// The needle, marks, search and approval in the real window, with synthetic mouse and keys.
 #include <set>
 
-#include "imaging/error.h"
 #include "planner/cylinder.h"
-#include "support/file_bytes.h"
-#include "support/window_case.h"
-#include "viewer/command_line.h"
-#include "window/main_window.h"
+#include "support/real_window.h"
 
 namespace leastharm {
 namespace {
 
-namespace fs = std::filesystem;
-using testing::HasSubstr;
-
-class RealWindow : public testing::Test {
- protected:
-  void open(int width = 1280, int height = 800) {
-    window = std::make_unique<MainWindow>(
-        WindowOptions{.version = "test", .run_command = run_command_line});
-    window->resize(width, height);
-    window->show();
-    ASSERT_TRUE(QTest::qWaitForWindowExposed(window.get()));
-    window->open(made.root());
-    wait();
-    ASSERT_EQ(window->bench().stage(), Stage::ready) << window->bench().refusal_text();
-  }
-  /// Until everything is computed and drawn.
-  void wait(int milliseconds = 60'000) {
-    QElapsedTimer timer;
-    timer.start();
-    int quiet = 0;
-    while (quiet < 3 && timer.elapsed() < milliseconds) {
-      QTest::qWait(5);
-      quiet = window->is_quiet() ? quiet + 1 : 0;
-    }
-    ASSERT_GE(quiet, 3) << "the window never came to rest";
-  }
-  Workbench& bench() { return window->bench(); }
-  template <typename Field>
-  Field* field(Drawer drawer, int n) {
-    return window->panel(drawer).findChildren<Field*>()[n];
-  }
-  QPushButton* button(QWidget& in, const std::string& text) {
-    for (QPushButton* b : in.findChildren<QPushButton*>())
-      if (b->text().toStdString() == text) return b;
-    ADD_FAILURE() << "no button \"" << text << "\"";
-    return nullptr;
-  }
-  /// Whether a text is to be seen in the window.
-  bool shows(const char* text) {
-    for (QLabel* label : window->findChildren<QLabel*>())
-      if (label->isVisible() && label->text().contains(text)) return true;
-    return false;
-  }
-  void drag(QWidget& view, const QPointF& from, const QPointF& to, int steps = 8) {
-    QTest::mousePress(&view, Qt::LeftButton, Qt::NoModifier, from.toPoint());
-    for (int n = 1; n <= steps; ++n) {
-      QMouseEvent move(QEvent::MouseMove, from + (to - from) * n / steps,
-                       view.mapToGlobal((from + (to - from) * n / steps).toPoint()), Qt::NoButton,
-                       Qt::LeftButton, Qt::NoModifier);
-      QApplication::sendEvent(&view, &move);
-      QApplication::processEvents();
-    }
-    QTest::mouseRelease(&view, Qt::LeftButton, Qt::NoModifier, to.toPoint());
-  }
-
-  test::WindowCase made{testing::UnitTest::GetInstance()->current_test_info()->name()};
-  std::unique_ptr<MainWindow> window;
-};
+using test::RealWindow;
 
 TEST_F(RealWindow, DraggingTheTipInTheSectionMovesItAsFarAsThePointer) {
   open();
@@ -299,66 +221,6 @@ TEST_F(RealWindow, SaysThatSidesAreNotConfirmedUntilTheyAre) {
   EXPECT_FALSE(banner_shown());
 }
 
-TEST_F(RealWindow, GrowsWithTheTypeAndStaysWhole) {
-  open();
-  for (const double scale : {1.0, 1.6, 0.8}) {
-    window->set_look(scale, scale > 1.5);
-    wait();
-    for (QPushButton* b : window->findChildren<QPushButton*>())
-      if (b->isVisible()) {
-        EXPECT_GE(b->width() + 2, b->fontMetrics().horizontalAdvance(b->text()))
-            << b->text().toStdString();
-      }
-    EXPECT_GT(window->section().height(), 60) << "at scale " << scale;
-  }
-  window->set_look(1, false);
-}
-
-TEST_F(RealWindow, FollowsADragWithoutHoldingUp) {
-  open();
-  const QPointF tip = window->section().tip_at();
-  std::vector<double> frames;
-  QTest::mousePress(&window->section(), Qt::LeftButton, Qt::NoModifier, tip.toPoint());
-  for (int n = 0; n < 60; ++n) {
-    const QPointF at = tip + QPointF(20 * std::sin(n * 0.2), 8 * std::cos(n * 0.2));
-    QElapsedTimer timer;
-    timer.start();
-    QMouseEvent move(QEvent::MouseMove, at, Qt::NoButton, Qt::LeftButton, Qt::NoModifier);
-    QApplication::sendEvent(&window->section(), &move);
-    QApplication::processEvents();
-    frames.push_back(static_cast<double>(timer.nsecsElapsed()) * 1e-6);
-  }
-  QTest::mouseRelease(&window->section(), Qt::LeftButton, Qt::NoModifier, tip.toPoint());
-  std::ranges::sort(frames);
-  RecordProperty("median_frame_ms", std::to_string(frames[30]));
-  std::cout << "frames of a drag at 1280 x 800, ms: median " << frames[30] << ", worst "
-            << frames.back() << "\n";
-  EXPECT_LT(frames[30], 200) << "a drag that stutters like this cannot be followed";
-}
-
-TEST_F(RealWindow, OffersWhatItFindsInADroppedFile) {
-  window = std::make_unique<MainWindow>(
-      WindowOptions{.version = "test", .run_command = run_command_line});
-  window->resize(1280, 800);
-  window->show();
-  QWidget* target = nullptr;
-  for (QWidget* child : window->findChildren<QWidget*>())
-    if (child->isVisible() && child->acceptDrops()) target = child;
-  ASSERT_NE(target, nullptr);
-  QMimeData dropped;
-  dropped.setUrls({QUrl::fromLocalFile(QString::fromStdString(made.ct().string()))});
-  QDragEnterEvent enter(QPoint(50, 50), Qt::CopyAction, &dropped, Qt::LeftButton, Qt::NoModifier);
-  QApplication::sendEvent(target, &enter);
-  EXPECT_TRUE(enter.isAccepted());
-  QDropEvent drop(QPointF(50, 50), Qt::CopyAction, &dropped, Qt::LeftButton, Qt::NoModifier);
-  QApplication::sendEvent(target, &drop);
-  wait();
-  bool offered = false;
-  for (QPushButton* b : window->findChildren<QPushButton*>())
-    offered = offered || (b->isVisible() && b->text().startsWith("Begin a case"));
-  EXPECT_TRUE(offered);
-}
-
 TEST_F(RealWindow, TheWheelAndTheKeysGoThroughTheScannersSlices) {
   open();
   const Grid& grid = bench().ground().body.grid;
@@ -477,112 +339,7 @@ TEST_F(RealWindow, TurningTheHeadRoundTurnsTheBodyInTheStrip) {
   EXPECT_NEAR(bench().body_views().from_front.right.dot(right_before), 1, 1e-9);
 }
 
-TEST_F(RealWindow, EveryFieldAndButtonIsReachedByTheTabKey) {
-  open();
-  for (const Drawer drawer : {Drawer::needle, Drawer::marks, Drawer::body, Drawer::search,
-                              Drawer::approve}) {
-    window->open_drawer(drawer);
-    wait();
-    QApplication::setActiveWindow(window.get());
-    window->section().setFocus();
-    std::set<QWidget*> reached;
-    for (int n = 0; n < 200; ++n) {
-      reached.insert(QApplication::focusWidget());
-      QTest::keyClick(QApplication::focusWidget(), Qt::Key_Tab);
-    }
-    for (QWidget* w : window->findChildren<QWidget*>()) {
-      const bool operable = qobject_cast<QAbstractButton*>(w) || qobject_cast<QComboBox*>(w) ||
-                            qobject_cast<QAbstractSpinBox*>(w) ||
-                            (qobject_cast<QLineEdit*>(w) && !qobject_cast<QAbstractSpinBox*>(w->parent()));
-      const auto* named = qobject_cast<QAbstractButton*>(w);
-      if (operable && w->isVisible() && w->isEnabled()) {
-        EXPECT_TRUE(reached.contains(w)) << w->metaObject()->className() << " "
-                                         << (named ? named->text().toStdString() : "");
-      }
-    }
-  }
-}
-
-TEST_F(RealWindow, SaysWhatToDoWhenTheDiskIsFull) {
-  open();
-  std::signal(SIGXFSZ, SIG_IGN);  // a limit on the size of files stands in for a full disk
-  rlimit usual{};
-  getrlimit(RLIMIT_FSIZE, &usual);
-  const rlimit none{16, usual.rlim_max};
-  setrlimit(RLIMIT_FSIZE, &none);
-  QTest::keyClick(window.get(), Qt::Key_Right);
-  wait();
-  EXPECT_TRUE(shows("could not be kept"));
-  EXPECT_FALSE(window->close()) << "closing would lose the change: that is said first";
-  EXPECT_TRUE(shows("Closing now would lose"));
-  setrlimit(RLIMIT_FSIZE, &usual);
-  QTest::mouseClick(button(*window, "Try again"), Qt::LeftButton);
-  wait();
-  EXPECT_FALSE(shows("could not be kept"));
-  EXPECT_TRUE(bench().is_kept());
-}
-
-TEST_F(RealWindow, ACaseThatIsOpenElsewhereIsExplained) {
-  const CaseFolder held = CaseFolder::open(made.root());
-  window = std::make_unique<MainWindow>(WindowOptions{});
-  window->show();
-  window->open(made.root());
-  wait();
-  EXPECT_TRUE(shows("open in another program"));
-  EXPECT_NE(button(*window, "Try again"), nullptr);
-}
-
-TEST_F(RealWindow, ClosingWaitsForTheLastStroke) {
-  open();
-  const Vec3 at = made.body.left_packing_lps_mm;
-  bench().paint({{at}, 4, Material::resin, true});
-  window->close();
-  window.reset();
-  const CaseFolder folder = CaseFolder::open(made.root());
-  EXPECT_EQ(folder.read_materials().at(made.body.hu.grid.voxel_at(at)),
-            static_cast<std::uint8_t>(Material::resin));
-}
-
-/// Runs the program on its own; its exit status and what it said.
-std::pair<int, std::string> run_program(const QStringList& arguments, bool with_display) {
-  QProcess program;
-  QProcessEnvironment environment = QProcessEnvironment::systemEnvironment();
-  if (!with_display)
-    for (const char* name : {"DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM"})
-      environment.remove(name);
-  program.setProcessEnvironment(environment);
-  program.setProcessChannelMode(QProcess::MergedChannels);
-  program.start(LEASTHARM_PROGRAM, arguments);
-  EXPECT_TRUE(program.waitForFinished(120'000));
-  return {program.exitCode(), program.readAll().toStdString()};
-}
-
-TEST_F(RealWindow, ASnapshotShowsTheWindowAndChangesNothing) {
-  const std::string before = test::read_bytes(made.root() / "case.json");
-  const fs::path picture = made.base / "window.png";
-  const QStringList arguments{"view",       "--case", QString::fromStdString(made.root().string()),
-                              "--snapshot", QString::fromStdString(picture.string()),
-                              "--size",     "900x700",
-                              "--track",    "T2"};
-  const auto [status, said] = run_program(arguments, true);
-  EXPECT_EQ(status, 0) << said;
-  const QImage image(QString::fromStdString(picture.string()));
-  EXPECT_EQ(image.size(), QSize(900, 700));
-  EXPECT_EQ(test::read_bytes(made.root() / "case.json"), before);
-  EXPECT_FALSE(fs::exists(made.root() / kViewFile));
-  const auto [refused, why] = run_program(arguments, false);
-  EXPECT_EQ(refused, 2);
-  EXPECT_THAT(why, HasSubstr("xvfb-run"));
-}
-
 }  // namespace
 }  // namespace leastharm
 
-int main(int count, char** arguments) {
-  testing::InitGoogleTest(&count, arguments);
-  QStandardPaths::setTestModeEnabled(true);
-  QApplication application(count, arguments);
-  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope,
-                     QDir::tempPath() + "/leastharm-window-test");
-  return RUN_ALL_TESTS();
-}
+int main(int count, char** arguments) { return leastharm::test::run_window_tests(count, arguments); }

@@ -463,6 +463,45 @@ TEST(Aim, TakesAnEntryInsideTheBodyOutOfIt) {
   EXPECT_EQ(body.material_at(body.grid.voxel_at(aimed.entry_lps_mm)), Material::air);
 }
 
+TEST_F(WorkbenchTest, OutlinesAreKeptUntilTheyHaveBecomeAMark) {
+  open(made.root());
+  settle();
+  const Vec3 at = made.body.left_packing_lps_mm;
+  const auto square = [&](double z) {
+    return Outline{at + Vec3(-9, -9, z), at + Vec3(9, -9, z), at + Vec3(9, 9, z), at + Vec3(-9, 9, z)};
+  };
+  bench.add_outline(square(-6));
+  bench.add_outline(square(6));
+  settle();
+  std::ifstream stream(made.root() / kOutlinesFile);
+  const std::string kept{std::istreambuf_iterator<char>(stream), {}};
+  EXPECT_EQ(parse_outlines(kept), bench.draft().outlines) << "a kill now would lose none";
+  bench.close();
+  open(made.root());
+  ASSERT_EQ(bench.draft().outlines.size(), 2u);
+  bench.make_mark({.name = "pocket", .way = MarkRecipe::Way::outlines, .outlines = bench.draft().outlines});
+  settle();
+  EXPECT_TRUE(bench.draft().outlines.empty());
+  EXPECT_FALSE(fs::exists(made.root() / kOutlinesFile));
+  bench.undo();
+  settle();
+  EXPECT_EQ(bench.draft().outlines.size(), 2u) << "and one step brings them back";
+  EXPECT_TRUE(parse_outlines("{ cut off").empty());
+}
+
+TEST(ScreenWords, StandInTheGuideWithTheirOrigin) {
+  std::ifstream stream(LEASTHARM_GUIDE);
+  const std::string guide{std::istreambuf_iterator<char>(stream), {}};
+  for (const WordEntry& entry : kWords) {
+    const bool is_short = std::ranges::count(entry.english, ' ') < 3 && entry.english.find('%') == std::string_view::npos;
+    if (is_short && entry.english.size() > 1) {
+      const std::string_view word = entry.english.substr(entry.english.find_first_not_of(' '));
+      EXPECT_NE(guide.find(word.substr(0, word.find_last_not_of(' ') + 1)), std::string::npos)
+          << entry.english << " is not in the guide's table of words";
+    }
+  }
+}
+
 TEST(ScreenWords, AreEachThereOnceWithTheirOrigin) {
   std::set<std::string_view> keys;
   for (const WordEntry& entry : kWords) EXPECT_TRUE(keys.insert(entry.key).second) << entry.key;

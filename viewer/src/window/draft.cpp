@@ -11,7 +11,9 @@ std::string outlines_text(const std::vector<Outline>& outlines) {
     for (const Vec3& p : outline) points.push_back({p.x(), p.y(), p.z()});
     list.push_back(std::move(points));
   }
-  return json{{"outlines_lps_mm", std::move(list)}}.dump(1) + "\n";
+  json whole = json::object();
+  whole["outlines_lps_mm"] = std::move(list);
+  return whole.dump(1) + "\n";
 }
 
 std::vector<Outline> parse_outlines(const std::string& text) {

@@ -244,9 +244,12 @@ double Ledger::draw_together(QPainter& painter, const std::vector<Column>& c, do
   painter.setFont(desk_.look.strong());
   painter.setPen(desk_.look.ink());
   const Programme& p = f.programme;
-  painter.drawText(QRectF(c[0].x, y, c[kMass].x - c[0].x, row_height()),
-                   Qt::AlignVCenter | Qt::AlignLeft,
-                   q(say("ledger.together", counted(p.holes, "hole"))));
+  const QString together = q(say("ledger.together", counted(p.holes, "hole")));
+  const double room_before = c[kMass].x - c[0].x;
+  painter.drawText(QRectF(c[0].x, y, room_before, row_height()), Qt::AlignVCenter | Qt::AlignLeft,
+                   painter.fontMetrics().horizontalAdvance(together) < room_before
+                       ? together
+                       : word("ledger.alltogether"));
   draw_cell(painter, c[kMass], y,
             f.programme_with_chances ? q(number(p.mass_mg, 1) + " (" + number(p.mass_mg_p05, 1) +
                                          "–" + number(p.mass_mg_p95, 1) + ")")

@@ -24,24 +24,11 @@
 namespace leastharm {
 namespace {
 
-enum Page { kStart, kReading, kDesk };
-
-constexpr double kHeadAndFootEms = 5.2;  // the line of names and buttons, and the reading line
-constexpr double kDrawerEms = 29;
-// Widths of the desk below which the ledger takes the insets' room.
-constexpr double kNarrowEms = 84, kEmsForTwoInsets = 62, kEmsForOneInset = 40;
-constexpr int kSectionShare = 24;        // of a hundred
 constexpr unsigned kKeepingStepMs = 2;
 
 /// Runs work of other threads on the window's own, one after another, as its events come up.
 void post_to_gui(std::function<void()> what) {
   QMetaObject::invokeMethod(QCoreApplication::instance(), std::move(what), Qt::QueuedConnection);
-}
-
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const std::string& w : words) text += (text.empty() ? "" : ", ") + w;
-  return text;
 }
 
 /// The list of keys.
@@ -110,7 +97,7 @@ QWidget* MainWindow::make_head() {
   line->setSpacing(look_.scale > 1.3 ? 0 : look_.px(0.15));
   object_ = new QLabel;
   object_->setFont(look_.title());
-  plan_ = new QLabel;
+  plan_ = new ElidedLabel;
   plan_->setSizePolicy(QSizePolicy::Ignored, QSizePolicy::Preferred);
   line->addWidget(object_);
   line->addSpacing(look_.px(look_.scale > 1.3 ? 0.4 : 1.2));
@@ -145,6 +132,7 @@ QWidget* MainWindow::make_head() {
 
 QWidget* MainWindow::make_pages() {
   pages_ = new QStackedWidget;
+  pages_->setMinimumSize(1, 1);  // the desk shrinks with the window, whatever the other pages would like
   start_ = new StartPage(look_, errands());
   reading_page_ = new ReadingPage(look_);
   pages_->addWidget(start_);
@@ -255,39 +243,9 @@ void MainWindow::set_look(double scale, bool high_contrast) {
   build();
 }
 
-void MainWindow::fit_heights() {
-  const int high = std::max(600, height());
-  const int strip = std::clamp(high * 14 / 100, look_.px(6.5), look_.px(26));
-  const int wanted_insets = std::clamp(high * 26 / 100, look_.px(12), look_.px(44));
-  // Large type on a small screen: the section keeps a quarter, the others share what is left.
-  const int around = look_.px(kHeadAndFootEms) + (banner_->isHidden() ? 0 : look_.px(1.7));
-  const double room = std::max(1, high - around - high * kSectionShare / 100);
-  const double part_of = std::min(1.0, room / (strip + log_->wanted_height() + wanted_insets));
-  strip_->setFixedHeight(static_cast<int>(part_of * strip));
-  log_->setFixedHeight(static_cast<int>(part_of * log_->wanted_height()));
-  const int insets = static_cast<int>(part_of * wanted_insets);
-  bottom_->setFixedHeight(insets + look_.px(0.3));
-  // A drawer leaves the ledger little room: the slice gives up some of its width.
-  const double part = drawer_ == Drawer::none ? 0 : panel(drawer_).wanted_part();
-  const int drawer = part > 0 ? static_cast<int>(part * width()) : look_.px(kDrawerEms);
-  const double desk_ems = (width() - (drawer_ == Drawer::none ? 0 : drawer)) / look_.em();
-  drawers_->setFixedWidth(drawer);
-  across_->setFixedSize(desk_ems < kNarrowEms ? insets * 3 / 4 : insets, insets);
-  axial_->setFixedSize(desk_ems < kNarrowEms ? insets : insets * 5 / 4, insets);
-  across_->setVisible(desk_.ready() && bench_.has_track() && desk_ems > kEmsForOneInset);
-  axial_->setVisible(desk_ems > kEmsForTwoInsets || !bench_.has_track());
-  reading_->setFixedHeight(look_.px(2.2));
-}
-
 void MainWindow::resizeEvent(QResizeEvent* event) {
   QMainWindow::resizeEvent(event);
   fit_heights();
-  fit_plan();
-}
-
-void MainWindow::fit_plan() {
-  const int room = plan_->contentsRect().width();
-  plan_->setText(plan_->fontMetrics().elidedText(plan_text_, Qt::ElideRight, room));
 }
 
 void MainWindow::closeEvent(QCloseEvent* event) {
@@ -316,106 +274,6 @@ void MainWindow::apply_tool(Tool tool, const std::vector<Vec3>& points) {
   for (Panel* panel : panels_)
     if (panel->take_tool(tool, points)) break;
   repaint_pictures();
-}
-
-void MainWindow::take_change(unsigned changed) {
-  if (changed & kStageChanged) show_stage();
-  desk_.follow_track();
-  if (changed & (kStageChanged | kDraftChanged | kKeptChanged | kGroundChanged)) refresh_head();
-  if (changed & (kStageChanged | kDraftChanged)) fit_heights();
-  if (changed & (kViewChanged | kKeptChanged | kStageChanged)) reading_->refresh();
-  if (changed & (kSaid | kKeptChanged | kStageChanged)) show_messages();
-  if (drawer_ != Drawer::none) panel(drawer_).refresh(changed);
-  if (changed & ~(kSearchChanged | kSaid)) repaint_pictures();
-}
-
-void MainWindow::show_stage() {
-  const Stage stage = bench_.stage();
-  const bool desk = stage == Stage::ready;
-  for (QPushButton* button : drawer_buttons_) button->setVisible(desk);
-  for (QPushButton* button : {undo_, redo_, close_}) button->setVisible(desk);
-  reading_->setVisible(desk);
-  if (!desk && drawer_ != Drawer::none) open_drawer(Drawer::none);
-  if (stage == Stage::reading) {
-    ++errand_;
-    errand_runs_ = false;
-    reading_page_->show_lines(word("page.reading"), bench_.reading_lines(), true);
-    pages_->setCurrentIndex(kReading);
-  } else if (stage == Stage::refused) {
-    show_refusal();
-  } else if (desk) {
-    if (pages_->currentIndex() != kDesk) remember_case(bench_.root());
-    pages_->setCurrentIndex(kDesk);
-    for (std::size_t n = 0; n < bench_.tracks().size(); ++n)
-      if (bench_.tracks()[n].id == std::string(options_.track)) bench_.take_in_hand(n);
-    options_.track.clear();
-  } else if (!errand_runs_) {
-    start_->refresh();
-    pages_->setCurrentIndex(kStart);
-  }
-}
-
-void MainWindow::refresh_head() {
-  if (!desk_.ready()) {
-    object_->clear();
-    plan_->clear();
-    banner_->hide();
-    return;
-  }
-  const CaseFile& file = bench_.file();
-  object_->setText(q(file.object_id));
-  std::string text =
-      bench_.tracks().empty() ? say("head.noplan") : say("head.plan", plan_label(file));
-  std::vector<std::string> standing, voided;
-  std::string trouble, reasons;
-  for (const std::string role : {"radiologist", "conservator", "committee"}) {
-    const auto last =
-        std::ranges::find(file.approvals.rbegin(), file.approvals.rend(), role, &Approval::role);
-    if (last == file.approvals.rend()) continue;
-    const auto since = changed_since(*last, file);
-    if (last->decision == "declined")
-      trouble = say("head.declined", last->by);
-    else if (!since.empty())
-      voided.push_back(role), reasons = joined(since);
-    else if (!last->voided.empty())
-      voided.push_back(role), reasons = last->voided;
-    else
-      standing.push_back(role);
-  }
-  if (trouble.empty() && !voided.empty())
-    trouble = say(voided.size() == 1 ? Word("head.voided") : Word("head.allvoided"), listed(voided), reasons);
-  if (!bench_.tracks().empty())
-    text += "  ·  " + (!trouble.empty()       ? trouble
-                       : standing.size() == 3 ? say("head.approved")
-                       : standing.empty()     ? say("head.notapproved")
-                                              : say("head.someapproved", joined(standing)));
-  plan_text_ = q(text);
-  plan_->setToolTip(plan_text_);
-  fit_plan();
-  undo_->setEnabled(!bench_.undo_text().empty());
-  redo_->setEnabled(!bench_.redo_text().empty());
-  undo_->setToolTip(q(say("head.undowhat", bench_.undo_text())));
-  redo_->setToolTip(q(say("head.redowhat", bench_.redo_text())));
-  const std::string& fault = bench_.ground().fault;
-  const bool banner = !file.frame || !fault.empty();
-  const bool other_room = banner == banner_->isHidden();
-  banner_->setVisible(banner);
-  if (other_room) fit_heights();
-  banner_->setText(!file.frame ? word("banner.unconfirmed") : q(say("banner.fault", fault)));
-}
-
-void MainWindow::show_messages() {
-  for (Finding& f : bench_.take_messages()) messages_.push_back(std::move(f));
-  std::string text;
-  const std::size_t first = messages_.size() > 3 ? messages_.size() - 3 : 0;  // the newest ones
-  for (std::size_t n = first; n < messages_.size(); ++n)
-    text += (text.empty() ? "" : "\n") + messages_[n].what;
-  const std::string& fault = bench_.keep_fault();
-  if (fault.empty()) warned_of_loss_ = false;
-  if (!fault.empty()) text = say("message.notkept", fault) + (text.empty() ? "" : "\n") + text;
-  message_->setText(q(text));
-  keep_again_->setVisible(!fault.empty());
-  message_line_->setVisible(!text.empty());
 }
 
 }  // namespace leastharm

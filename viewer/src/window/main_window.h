@@ -19,6 +19,9 @@ class QStackedWidget;
 
 namespace leastharm {
 
+/// The pages that fill the window.
+enum Page { kStart, kReading, kDesk };
+
 /// The drawers, in the order of their buttons.
 enum class Drawer { needle, marks, body, search, approve, solid, keys, none };
 
@@ -67,7 +70,6 @@ class MainWindow : public QMainWindow {
   void show_messages();
   void repaint_pictures();
   void fit_heights();
-  void fit_plan();
   bool nudge(int key, Qt::KeyboardModifiers modifiers);
   bool press(int key, Qt::KeyboardModifiers modifiers);
   bool press_with_control(int key);
@@ -95,7 +97,6 @@ class MainWindow : public QMainWindow {
   bool warned_of_loss_ = false;
   std::vector<std::string> errand_lines_;
 
-  QString plan_text_;
   QLabel *object_ = nullptr, *plan_ = nullptr, *banner_ = nullptr, *message_ = nullptr;
   QPushButton *undo_ = nullptr, *redo_ = nullptr, *close_ = nullptr, *keep_again_ = nullptr;
   std::vector<QPushButton*> drawer_buttons_;

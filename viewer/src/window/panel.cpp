@@ -7,6 +7,12 @@
 
 namespace leastharm {
 
+void ElidedLabel::paintEvent(QPaintEvent*) {
+  QPainter painter(this);
+  painter.drawText(contentsRect(), Qt::AlignLeft | Qt::AlignVCenter,
+                   fontMetrics().elidedText(text(), Qt::ElideRight, contentsRect().width()));
+}
+
 Panel::Panel(Desk& desk, const QString& title) : desk_(desk), column_(new QVBoxLayout(this)) {
   setObjectName(QStringLiteral("drawer"));
   column_->setContentsMargins(desk.look.px(1.2), desk.look.px(0.5), desk.look.px(1.2),

@@ -14,6 +14,16 @@ class QPushButton;
 
 namespace leastharm {
 
+/// One line of text that ends in three dots where there is no room for all of it.
+class ElidedLabel : public QLabel {
+ public:
+  using QLabel::QLabel;
+  [[nodiscard]] QSize minimumSizeHint() const override { return {0, QLabel::minimumSizeHint().height()}; }
+
+ protected:
+  void paintEvent(QPaintEvent*) override;
+};
+
 /// A drawer at the window's right side.
 class Panel : public QWidget {
  public:

@@ -9,6 +9,9 @@
 
 namespace leastharm {
 
+/// Distance of a place on the screen from the line between two others, px.
+[[nodiscard]] double distance_to_line(const QPointF& p, const QPointF& a, const QPointF& b);
+
 /// A picture of a flat cut through the body, with what is needed to read it and to take hold of the
 /// needle in it. What each kind of cut adds, it adds in `draw_over`.
 class PlaneView : public QWidget {

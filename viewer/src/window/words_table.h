@@ -71,6 +71,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"ledger.enough", "Enough", Origin::ours},
     {"ledger.nearest", "Nearest, mm", Origin::ours},
     {"ledger.score", "Score", Origin::ours},
+    {"ledger.alltogether", "Together", Origin::ours},
     {"ledger.together", "Together, %1", Origin::ours},
     {"ledger.bound", "nothing scores below %1;", Origin::ours},
     {"ledger.computing", "…", Origin::ours},
