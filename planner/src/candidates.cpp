@@ -7,7 +7,7 @@
 namespace leastharm {
 namespace {
 
-constexpr double kApartMm = 8, kApartDeg = 14;
+constexpr double kApartDeg = 14;
 
 std::vector<Route> good_routes(const SearchScene& scene, const Request& request, const CandidateSearch& search) {
   RouteLimits limits = search.limits;
@@ -24,7 +24,7 @@ std::vector<Route> good_routes(const SearchScene& scene, const Request& request,
   for (const int side : sides) {
     std::vector<Route> of_side;
     std::ranges::copy_if(found, std::back_inserter(of_side), [&](const Route& r) { return side == 0 || r.side == side; });
-    const std::vector<Route> kept = thinned(of_side, kApartMm, kApartDeg, search.most);
+    const std::vector<Route> kept = thinned(of_side, search.apart_mm, kApartDeg, search.most);
     routes.insert(routes.end(), kept.begin(), kept.end());
   }
   for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) {

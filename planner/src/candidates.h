@@ -22,6 +22,7 @@ struct CandidateSearch {
   RouteLimits limits;          ///< the side is set by the request
   DenseSpacing spacing;
   std::size_t most = 48;       ///< routes of each side that are refined and assessed
+  double apart_mm = 8;         ///< tips of routes of one direction
 };
 
 /// Good routes of a request: of each side asked for the best of every needle, those that differ, refined and assessed.

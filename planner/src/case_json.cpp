@@ -123,7 +123,7 @@ PlannedTracks to_plan(const json& j) {
     plan.certificate = Certificate{c.at("lower_bound"), c.at("gap"), c.at("covers"), c.at("method")};
   }
   if (j.contains("firmness"))
-    plan.firmness = Firmness{j["firmness"].at("first_in_100"), j["firmness"].at("changed_by"), j["firmness"].at("rivals")};
+    plan.firmness = Firmness{j["firmness"].at("first_in_100"), j["firmness"].at("changed_by"), j["firmness"].value("rivals", 0)};
   return plan;
 }
 
@@ -239,9 +239,9 @@ CaseFile parse_case_file(const json& j) {
   if (j.contains("request")) file.request = parse_request_file(j["request"]);
   file.plan = to_plan(j.at("plan"));
   file.alternatives = list_of<AlternativeTracks>(j.at("alternatives"), [](const json& a) {
-    return AlternativeTracks{a.at("id"), a.at("best_in"), a.at("in_place_of"), to_tracks(a.at("tracks"))};
+    return AlternativeTracks{a.at("id"), a.at("best_in"), a.value("in_place_of", ""), to_tracks(a.at("tracks"))};
   });
-  file.prices = list_of<PricedTracks>(j.at("prices"), [](const json& p) {
+  file.prices = list_of<PricedTracks>(j.value("prices", json::array()), [](const json& p) {
     return PricedTracks{lesser_choice(p.at("choice")), p.at("found"), to_tracks(p.at("tracks"))};
   });
   file.plan_version = j.at("plan_version");

@@ -2,9 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <fstream>
 #include <set>
+#include <sstream>
 
 #include "imaging/error.h"
+#include "planner/json_file.h"
 #include "planner/nearest.h"
 #include "planner/text.h"
 
@@ -115,9 +118,20 @@ std::string JsonObject::choice(const char* key, const std::vector<std::string>& 
   return word;
 }
 
+json read_json_file(const std::filesystem::path& path) {
+  std::ifstream in(path, std::ios::binary);
+  if (!in || std::filesystem::is_directory(path))
+    throw BadInput("The file " + path.string() + " cannot be read; check its path.");
+  std::ostringstream text;
+  text << in.rdbuf();
+  return parse_json_text(text.str(), path.filename().string());
+}
+
 json parse_json_text(const std::string& text, const std::string& name) {
+  constexpr int kDeepest = 64;
   std::vector<std::set<std::string>> keys;   // of the objects that are open
-  const auto no_key_twice = [&](int, json::parse_event_t event, json& value) {
+  const auto no_key_twice = [&](int depth, json::parse_event_t event, json& value) {
+    if (depth > kDeepest) throw BadInput(name + " nests deeper than " + std::to_string(kDeepest) + " levels.");
     if (event == json::parse_event_t::object_start) keys.emplace_back();
     if (event == json::parse_event_t::object_end) keys.pop_back();
     if (event == json::parse_event_t::key && !keys.back().insert(value.get<std::string>()).second)

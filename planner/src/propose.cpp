@@ -51,6 +51,13 @@ std::vector<Assessed> candidates_of_all(const SearchScene& scene, const Assessor
   return all;
 }
 
+CandidateSearch farther_apart(const RequestFile& file) {
+  CandidateSearch search{RouteLimits(file.limits), {}};
+  search.limits.need_factor = 1.25;
+  search.apart_mm = std::max(15.0, file.limits.hole_spacing_mm);
+  return search;
+}
+
 /// Alternatives, firmness, prices: what stands beside the plan. Its pool is widened by surer and richer routes first.
 void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
   constexpr DenseSpacing kCoarse{8, 8};
@@ -82,20 +89,28 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
   const Assessor assessor(body, request, seed);
   const SearchScene scene(body, request);
   Proposal proposal;
-  const std::vector<Assessed> found = candidates_of_all(scene, assessor, {RouteLimits(request.limits), {}});
-  if (progress) (void)progress(0, 0, clock.seconds());
+  std::vector<Assessed> found;
   Pool pool{scene, assessor, {}, {}};
   std::vector<Candidate> candidates;
-  for (const Assessed& a : found)
-    if (a.assessment.admissible) {
+  Choice choice;
+  // Where the best routes are too doubtful or too near to each other, richer ones farther apart are taken in.
+  for (const CandidateSearch& search : {CandidateSearch{RouteLimits(request.limits), {}}, farther_apart(request)}) {
+    for (Assessed& a : candidates_of_all(scene, assessor, search)) {
+      found.push_back(a);
+      if (!a.assessment.admissible) continue;
       candidates.push_back(a.candidate);
-      pool.routes.push_back(a);
+      pool.routes.push_back(std::move(a));
     }
-  const Choice choice = choose(scene, candidates);
+    if (progress) (void)progress(0, 0, clock.seconds());
+    choice = choose(scene, candidates);
+    if (choice.feasible || found.empty()) break;
+  }
   if (!choice.feasible) {
     std::vector<TrackAssessment> tried;
     for (const Assessed& a : found) tried.push_back(a.assessment);
-    proposal.blocking = find_blocking(scene, assessor, tried, candidates.size());
+    WhyNot why = find_blocking(scene, assessor, tried, candidates);
+    proposal.blocking = std::move(why.blocking);
+    proposal.proven = why.proven;
     return proposal;
   }
   pool.plan = choice.chosen;

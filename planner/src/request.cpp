@@ -1,11 +1,10 @@
 #include "planner/request.h"
 
-#include <fstream>
 #include <set>
-#include <sstream>
 
 #include "imaging/error.h"
 #include "json_reader.h"
+#include "planner/json_file.h"
 #include "planner/text.h"
 
 namespace leastharm {
@@ -213,14 +212,7 @@ RequestFile parse_request_file(const json& value) {
   return file;
 }
 
-RequestFile read_request_file(const std::filesystem::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  if (!in || std::filesystem::is_directory(path))
-    throw BadInput("The request file " + path.string() + " cannot be read; check its path.");
-  std::ostringstream text;
-  text << in.rdbuf();
-  return parse_request_file(parse_json_text(text.str(), path.filename().string()));
-}
+RequestFile read_request_file(const std::filesystem::path& path) { return parse_request_file(read_json_file(path)); }
 
 json to_json(const Weights& weights) {
   json out;

@@ -3,8 +3,9 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <numbers>
 
-#include "search_dense.h"
+#include "candidates.h"
 #include "planner/text.h"
 
 namespace leastharm {
@@ -82,13 +83,54 @@ std::optional<TrackAssessment> richest(const SearchScene& scene, const Assessor&
   return assessor.assess_track(track_of(scene, *best));
 }
 
-/// What would bring the mass, each remedy with its price.
-std::string mass_remedy(const Needle& needle, double need_mg, double found_mg) {
-  const double factor = need_mg / found_mg;
-  return "smallest remedies: a throw of " + fixed(needle.throw_mm * factor, 1) + " mm instead of " + brief(needle.throw_mm) +
-         " mm, or a bore of " + fixed(needle.bore_mm * std::sqrt(factor), 2) + " mm instead of " + brief(needle.bore_mm) +
-         " mm, or " + std::to_string(static_cast<int>(std::ceil(factor))) + " pooled cores for one (as many holes more, or a fan), or a need of at most " +
-         fixed(found_mg, 1) + " mg; chances still to be met";
+/// The mass that a core yields with the chance that is asked for, mg.
+double sure_mg(const SearchScene& scene, const Assessor& assessor, const TrackAssessment& a) {
+  const MassDraws draws = draw_masses(assessor.mass_model(), assessor.region_of(a.track.request), a.track,
+                                      scene.file().placement, 1);
+  return quantile_of(draws.requested_mg, 1 - scene.file().limits.p_enough_min);
+}
+
+struct Remedy {
+  double score;
+  std::string what;
+};
+
+/// What would bring the need from the best core found, each with its price in score, the cheapest first. The score
+/// grows with the needle's section and with the depth that a longer core needs.
+std::vector<Remedy> mass_remedies(const SearchScene& scene, const TrackAssessment& best, double need_mg, double sure) {
+  const Needle& needle = best.track.needle;
+  const double factor = need_mg / sure, score = best.damage.score;
+  const double wall = needle.outer_mm - needle.bore_mm, bore = std::ceil(10 * needle.bore_mm * std::sqrt(factor)) / 10;
+  const double longer = std::ceil(needle.throw_mm * factor);
+  const Request& request = *std::ranges::find(scene.file().requests, best.track.request, &Request::id);
+  const Material material = request.material.value_or(Material::packing);
+  const double per_mm = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm *
+                        scene.file().weights.material[static_cast<std::size_t>(material)];
+  const int cores = static_cast<int>(std::ceil(factor));
+  std::vector<Remedy> remedies{
+      {score * std::pow((bore + wall) / needle.outer_mm, 2),
+       "a bore of " + fixed(bore) + " mm in place of " + brief(needle.bore_mm) + " mm"},
+      {score * cores, std::to_string(cores) + " pooled cores for one (as many holes, or a fan through one)"}};
+  if (longer + needle.dead_tip_mm <= needle.usable_mm)
+    remedies.push_back({score + (longer - needle.throw_mm) * per_mm,
+                        "a throw of " + fixed(longer, 0) + " mm in place of " + brief(needle.throw_mm) +
+                            " mm, where the material reaches so deep"});
+  std::ranges::stable_sort(remedies, {}, &Remedy::score);
+  return remedies;
+}
+
+std::string mass_remedy(const SearchScene& scene, const Assessor& assessor, const TrackAssessment& best, double need_mg) {
+  const double sure = sure_mg(scene, assessor, best);
+  const std::string chance = brief(100 * scene.file().limits.p_enough_min) + " %";
+  if (!(sure > 0)) return "no core yields anything with a chance of " + chance + ": surer placement, or another place";
+  std::string text = "such a core yields " + fixed(sure) + " mg with a chance of " + chance + " (score " +
+                     fixed(best.damage.score) + "); ";
+  if (sure < need_mg) {
+    text += "smallest remedy: ";
+    for (const Remedy& remedy : mass_remedies(scene, best, need_mg, sure))
+      text += remedy.what + " (score about " + fixed(remedy.score) + "); or ";
+  }
+  return text + "a need of at most " + fixed(std::floor(10 * sure) / 10) + " mg (score as it is)";
 }
 
 std::string name_of_needle(const Needle& needle) {
@@ -106,7 +148,7 @@ std::optional<Blocking> blocking_mass(const SearchScene& scene, const Assessor& 
     if (!core || (best && core->core.mass_mg <= best->best_found)) continue;
     best = Blocking{request.id, "mass", ask.need_mg, core->core.mass_mg, "mg",
                     "with " + name_of_needle(*ask.needle) + side_words(side) + "; " +
-                        mass_remedy(*ask.needle, ask.need_mg, core->core.mass_mg)};
+                        mass_remedy(scene, assessor, *core, ask.need_mg)};
   }
   return best;
 }
@@ -146,54 +188,83 @@ std::vector<Blocking> blocking_of(const SearchScene& scene, const Assessor& asse
   return found;
 }
 
+/// The keep-out most likely touched, and how likely.
+std::pair<std::string, double> worst_touch(const TrackAssessment& a) {
+  std::pair<std::string, double> worst{"", 0};
+  for (const auto& [keep_out, p] : a.p_touch)
+    if (p > worst.second) worst = {keep_out, p};
+  return worst;
+}
+
 /// What keeps tracks that meet the quick limits from being admissible: the best of each chance.
-std::vector<Blocking> blocking_chances(const SearchScene& scene, const Request& request,
+std::vector<Blocking> blocking_chances(const SearchScene& scene, const Assessor& assessor, const Request& request,
                                        const std::vector<TrackAssessment>& tried) {
-  double best_enough = 0, least_touch = 1;
-  std::string touched;
+  const TrackAssessment *surest = nullptr, *farthest = nullptr;
   for (const TrackAssessment& a : tried) {
     if (a.track.request != request.id) continue;
-    best_enough = std::max(best_enough, a.core.p_enough.value_or(0));
-    double worst = 0;
-    std::string name;
-    for (const auto& [keep_out, p] : a.p_touch)
-      if (p > worst) worst = p, name = keep_out;
-    if (worst < least_touch) least_touch = worst, touched = name;
+    if (surest == nullptr || a.core.p_enough.value_or(0) > surest->core.p_enough.value_or(0)) surest = &a;
+    if (farthest == nullptr || worst_touch(a).second < worst_touch(*farthest).second) farthest = &a;
   }
   std::vector<Blocking> found;
+  if (surest == nullptr) return found;
   const Limits& limits = scene.file().limits;
-  if (best_enough < limits.p_enough_min)
-    found.push_back({request.id, "p_enough_min", limits.p_enough_min, best_enough, "probability",
-                     "a wider bore, a longer throw, two cores for one, less mass, or surer placement"});
-  if (least_touch > limits.p_touch_max)
-    found.push_back({request.id, "p_touch_max " + touched, limits.p_touch_max, least_touch, "probability",
+  if (const double p = surest->core.p_enough.value_or(0); p < limits.p_enough_min)
+    found.push_back({request.id, "p_enough_min", limits.p_enough_min, p, "probability",
+                     mass_remedy(scene, assessor, *surest, assessor.need_of_one_mg(request.id))});
+  if (const auto [name, p] = worst_touch(*farthest); p > limits.p_touch_max)
+    found.push_back({request.id, "p_touch_max " + name, limits.p_touch_max, p, "probability",
                      "surer placement, or a keep-out waived by a named person"});
   return found;
 }
 
+/// Each request with as many cores as can stand together at most, one request at a time.
+std::vector<Blocking> blocking_together(const SearchScene& scene, const std::vector<Candidate>& admissible) {
+  std::vector<Blocking> found;
+  for (std::size_t r = 0; r < scene.file().requests.size(); ++r) {
+    std::vector<Request> requests = scene.file().requests;
+    const int wanted = requests[r].replicates;
+    while (requests[r].replicates > 0 && !choose(scene, admissible, requests).feasible) --requests[r].replicates;
+    if (requests[r].replicates == wanted) continue;
+    found.push_back({requests[r].id, "replicates", static_cast<double>(wanted), static_cast<double>(requests[r].replicates),
+                     "cores that can stand together",
+                     "fewer replicates, a smaller spacing_mm (now " + brief(requests[r].spacing_mm) +
+                         " mm) or hole_spacing_mm (now " + brief(scene.file().limits.hole_spacing_mm) + " mm)"});
+  }
+  return found;
+}
+
+/// No core can hold the need whatever its place: the bore filled with the densest requested voxel would be too little.
+/// Where the limit asks for well over an even chance, what is uncertain beside the place (all with the nominal mass as
+/// its middle) does not help.
+bool mass_is_out_of_reach(const SearchScene& scene, const Request& request) {
+  constexpr double kSureLimit = 0.6, kMargin = 1.03;
+  if (scene.file().limits.p_enough_min < kSureLimit) return false;
+  Vec3 offset;
+  const Volume<float> density = scene.requested_density(request, offset);
+  const double densest = static_cast<double>(*std::ranges::max_element(density.values));
+  return std::ranges::all_of(scene.asks(), [&](const Ask& ask) {
+    const double recovery = (ask.needle->recovery_p05 + ask.needle->recovery_p95) / 2;
+    return ask.request->id != request.id || kMargin * densest * recovery * ask.needle->bore_volume_mm3() < ask.need_mg;
+  });
+}
+
 }  // namespace
 
-std::vector<Blocking> find_blocking(const SearchScene& scene, const Assessor& assessor,
-                                    const std::vector<TrackAssessment>& tried,
-                                    std::size_t admissible) {
-  std::vector<Blocking> all;
+WhyNot find_blocking(const SearchScene& scene, const Assessor& assessor, const std::vector<TrackAssessment>& tried,
+                     const std::vector<Candidate>& admissible) {
+  WhyNot why;
   for (const Request& request : scene.file().requests) {
     std::vector<Blocking> found;
-    for (const int side : request.sides == Sides::both    ? std::vector<int>{1, -1}
-                          : request.sides == Sides::left  ? std::vector<int>{1}
-                          : request.sides == Sides::right ? std::vector<int>{-1}
-                                                          : std::vector<int>{0}) {
+    for (const int side : sides_of(request.sides)) {
       const std::vector<Blocking> of_side = blocking_of(scene, assessor, request, side);
       found.insert(found.end(), of_side.begin(), of_side.end());
     }
-    if (found.empty()) found = blocking_chances(scene, request, tried);
-    all.insert(all.end(), found.begin(), found.end());
+    why.proven |= mass_is_out_of_reach(scene, request);
+    if (found.empty()) found = blocking_chances(scene, assessor, request, tried);
+    why.blocking.insert(why.blocking.end(), found.begin(), found.end());
   }
-  if (all.empty())
-    all.push_back({scene.file().requests.front().id, "replicates", static_cast<double>(scene.file().requests.front().replicates),
-                   static_cast<double>(admissible), "tracks that can stand together",
-                   "fewer replicates, a smaller spacing_mm or hole_spacing_mm"});
-  return all;
+  if (why.blocking.empty()) why.blocking = blocking_together(scene, admissible);
+  return why;
 }
 
 }  // namespace leastharm

@@ -293,10 +293,38 @@ TEST_F(Commands, ExportsAreReadByOthers) {
 }
 
 TEST_F(Commands, AnAlternativeIsAdoptedInPlaceOfATrack) {
-  if ((*proposed_)["alternatives"].empty()) GTEST_SKIP() << "the search found no alternative";
-  const std::string id = (*proposed_)["alternatives"][0]["id"];
-  ASSERT_EQ(in_case({"adopt", "--track", id, "--in-place-of", "T1"}).status, 0);
-  EXPECT_EQ(in_case({"assess", "--json"}).status, 0);
+  ASSERT_FALSE((*proposed_)["alternatives"].empty());
+  const json alternative = (*proposed_)["alternatives"][0];
+  const std::string id = alternative["id"], place = alternative["in_place_of"];
+  const json before = in_case({"assess", "--json"}).json();
+  const Answer adopted = in_case({"adopt", "--track", id, "--in-place-of", place});
+  ASSERT_EQ(adopted.status, 0) << adopted.err;
+  EXPECT_THAT(adopted.out, HasSubstr(id + " enters the plan as " + place));
+  const json after = in_case({"assess", "--json"}).json();
+  EXPECT_EQ(after["tracks"].size(), 2u);
+  EXPECT_EQ(after["programme"]["score"], alternative["programme"]["score"]);   // as the search said it would be
+  EXPECT_FALSE(after.contains("certificate"));
+  // The track that made room can be had back under the same id.
+  ASSERT_EQ(in_case({"adopt", "--track", id, "--in-place-of", place}).status, 0);
+  EXPECT_EQ(in_case({"assess", "--json"}).json()["programme"], before["programme"]);
+}
+
+TEST_F(Commands, LesserChoicesAndFirmnessStandBesideTheProposal) {
+  const json& prices = (*proposed_)["prices"];
+  ASSERT_EQ(prices.size(), 4u);
+  EXPECT_EQ(prices[0]["choice"], "nothing");
+  EXPECT_EQ(prices[0]["score"], 0.0);
+  for (const json& price : prices) EXPECT_NE(price["lost"], "");
+  EXPECT_LE(prices[2]["score"], (*proposed_)["programme"]["score"]);
+  EXPECT_EQ(prices[2]["cores"], 1);
+  EXPECT_THAT((*proposed_)["firmness"]["in_words"].get<std::string>(), HasSubstr("of 100 draws"));
+}
+
+TEST_F(Commands, PointsBeyondReasonAndDeepNestingAreRefused) {
+  expect_refused({"orient", "--accept", "--by", "N. N.", "--midline", write("far.json", "[[0,0,1e30],[0,0,2]]")}, "100000 mm");
+  expect_refused({"orient", "--accept", "--by", "N. N.", "--midline", write("huge.json", "[[0,0,1e999],[0,0,2]]")}, "too large");
+  expect_refused({"mark", "--as", "cavity", "--name", "c", "--contours", write("deep.json", std::string(5000, '['))}, "deeper");
+  expect_refused({"assess", "--tracks", write("twice.json", R"({"tracks":[],"tracks":[]})")}, "twice");
 }
 
 }  // namespace

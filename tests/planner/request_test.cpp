@@ -123,6 +123,8 @@ TEST(RequestFile, FromDiskNamesTheLineOfASyntaxError) {
   EXPECT_THAT(message("{\n\"requests\": [\n  {\"id\": \"P\",,}\n]}"), HasSubstr("request.json, line 3"));
   EXPECT_THAT(message("{\"gap\": 0.1, \"gap\": 0.2}"), HasSubstr("\"gap\" occurs twice"));
   EXPECT_THAT(message("{\"gap\": 1e999}"), HasSubstr("too large"));
+  EXPECT_THAT(message(std::string(100000, '[')), HasSubstr("deeper than 64"));
+  EXPECT_THAT(message("{\"gap\": " + std::string(100, '[') + std::string(100, ']') + "}"), HasSubstr("deeper than 64"));
   EXPECT_THAT(message(""), HasSubstr("line 1"));
   EXPECT_THAT(message("\xff\xfe\x00 binary"), HasSubstr("request.json"));
   EXPECT_THROW((void)read_request_file(folder / "none.json"), BadInput);

@@ -4,13 +4,13 @@
 #include <cmath>
 #include <cstdlib>
 #include <ctime>
-#include <fstream>
 #include <iomanip>
 #include <numeric>
 #include <sstream>
 
 #include "commands.h"
 #include "imaging/error.h"
+#include "planner/json_file.h"
 
 namespace leastharm {
 
@@ -42,21 +42,7 @@ Vec3 point_from(const std::string& text, std::string_view option) {
   return {n[0], n[1], n[2]};
 }
 
-nlohmann::json json_from_file(const std::filesystem::path& path) {
-  std::ifstream stream(path, std::ios::binary);
-  if (!stream || std::filesystem::is_directory(path))
-    throw BadInput("cannot read " + path.string() + ": check the name and its permissions");
-  std::stringstream text;
-  text << stream.rdbuf();
-  const std::string all = text.str();
-  try {
-    return nlohmann::json::parse(all);
-  } catch (const nlohmann::json::parse_error& fault) {
-    const auto end = all.begin() + static_cast<std::ptrdiff_t>(std::min(fault.byte, all.size()));
-    throw BadInput(path.string() + " line " + std::to_string(1 + std::count(all.begin(), end, '\n')) +
-                   ": this is not JSON here; check brackets, commas and quotes");
-  }
-}
+nlohmann::json json_from_file(const std::filesystem::path& path) { return read_json_file(path); }
 
 std::string time_now() {
   std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());

@@ -22,6 +22,8 @@ std::vector<Vec3> points_from(const json& j, const std::string& where) {
     if (!p.is_array() || p.size() != 3 || !std::ranges::all_of(p, [](const json& n) { return n.is_number(); }))
       throw BadInput(where + ": point " + std::to_string(points.size() + 1) + " is not three numbers");
     points.emplace_back(p[0].get<double>(), p[1].get<double>(), p[2].get<double>());
+    if (!(points.back().cwiseAbs().maxCoeff() <= 1e5))
+      throw BadInput(where + ": point " + std::to_string(points.size()) + " lies beyond 100000 mm");
   }
   return points;
 }
