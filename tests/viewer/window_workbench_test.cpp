@@ -350,8 +350,9 @@ TEST_F(WorkbenchTest, ADamagedCaseIsMendedFromItsHistory) {
 }
 
 TEST_F(WorkbenchTest, AMovedCtIsFoundAgainByItsHash) {
-  fs::create_directories(made.base / "elsewhere");
-  fs::rename(made.ct(), made.base / "elsewhere" / "ct.nrrd");
+  const fs::path elsewhere = made.base.string() + "-elsewhere";  // not beside the case, where it would be found unasked
+  fs::create_directories(elsewhere);
+  fs::rename(made.ct(), elsewhere / "ct.nrrd");
   open(made.root());
   ASSERT_EQ(bench.stage(), Stage::refused);
   EXPECT_EQ(bench.refusal(), Refusal::missing_ct);
@@ -361,10 +362,12 @@ TEST_F(WorkbenchTest, AMovedCtIsFoundAgainByItsHash) {
   bench.find_ct(made.base / "wrong.nrrd");
   ASSERT_TRUE(loop.run_until([&] { return bench.stage() != Stage::reading; }));
   EXPECT_EQ(bench.stage(), Stage::refused) << "another CT is never taken";
-  bench.find_ct(made.base / "elsewhere" / "ct.nrrd");
+  bench.find_ct(elsewhere / "ct.nrrd");
   ASSERT_TRUE(loop.run_until(
       [&] { return bench.stage() == Stage::ready || bench.stage() == Stage::refused; }));
   EXPECT_EQ(bench.stage(), Stage::ready) << bench.refusal_text();
+  bench.close();
+  fs::remove_all(elsewhere);
 }
 
 TEST_F(WorkbenchTest, ACaseThatIsOpenElsewhereStaysShut) {

@@ -19,7 +19,8 @@ std::string outlines_text(const std::vector<Outline>& outlines) {
 std::vector<Outline> parse_outlines(const std::string& text) {
   try {
     std::vector<Outline> outlines;
-    for (const json& points : json::parse(text).at("outlines_lps_mm")) {
+    const json whole = json::parse(text);
+    for (const json& points : whole.at("outlines_lps_mm")) {
       Outline outline;
       for (const json& p : points)
         outline.push_back({p.at(0).get<double>(), p.at(1).get<double>(), p.at(2).get<double>()});
