@@ -280,6 +280,12 @@ int main(int count, char** arguments) {
     std::cerr << "usage: window_pictures DEMO OUTPUT [STATE...]\n";
     return 2;
   }
+  try {
+    static_cast<void>(leastharm::CaseFolder::open(std::filesystem::path(arguments[1]) / "case"));
+  } catch (const std::exception& fault) {
+    std::cerr << fault.what() << "\n";
+    return 2;
+  }
   QStandardPaths::setTestModeEnabled(true);
   QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope,
                      QDir::tempPath() + "/leastharm-window-pictures");
