@@ -178,7 +178,7 @@ std::vector<Alternative> find_alternatives(const Pool& pool, const Assessment& p
   std::vector<Alternative> alternatives;
   for (const Shown& s : shown) {
     if (alternatives.size() == kMost) break;
-    Alternative a{"A" + std::to_string(alternatives.size() + 1), s.best_in, plan.tracks[s.place].track.id, {}};
+    Alternative a{std::string("A") + std::to_string(alternatives.size() + 1), s.best_in, plan.tracks[s.place].track.id, {}};
     Track track = pool.routes[s.route].candidate.track;
     track.id = a.id;
     a.assessment = pool.assessor.assess(exchanged(plan, s.place, std::move(track)));

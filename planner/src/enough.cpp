@@ -93,7 +93,7 @@ std::string conclusion_of(const Enough& e) {
 
 void remark_on_grain(const Question& q, const Enough& e, std::vector<std::string>& remarks) {
   if (q.grain_mm <= 0) {
-    remarks.push_back("The largest particle is not given: neither the sampling error nor the bore can be judged.");
+    remarks.emplace_back("The largest particle is not given: neither the sampling error nor the bore can be judged.");
   } else if (e.bore_to_grain < 1) {
     remarks.push_back("The largest particle (" + brief(q.grain_mm) + " mm) is wider than the bore (" +
                       brief(q.needle.bore_mm) + " mm): such grains are shut out or crushed.");
@@ -199,8 +199,8 @@ Enough enough(const Needle& needle, double density_lo, double density_hi, double
   e.conclusion = conclusion_of(e);
   remark_on_grain(q, e, e.remarks);
   remark_on_remedies(q, e, quantile_of(masses, 1 - kWantedChance), e.remarks);
-  e.remarks.push_back("A core from packing at rest is no representative sample of the whole filling (ISO 18283:2022 says "
-                      "so of hand sampling from stationary material); the error given is the least there can be.");
+  e.remarks.emplace_back("A core from packing at rest is no representative sample of the whole filling (ISO 18283:2022 says "
+                         "so of hand sampling from stationary material); the error given is the least there can be.");
   return e;
 }
 

@@ -65,7 +65,7 @@ std::string plan_sha256(const CaseFile& file) {
 }
 
 std::string plan_label(const CaseFile& file) {
-  return "v" + std::to_string(file.plan_version) + "-" + plan_sha256(file).substr(0, 8);
+  return std::string("v") + std::to_string(file.plan_version) + "-" + plan_sha256(file).substr(0, 8);
 }
 
 std::vector<std::string> changed_since(const Approval& approval, const CaseFile& file) {

@@ -96,7 +96,7 @@ std::string conclusion_lost(const RequestFile& file, LesserChoice choice) {
     return "None, if archived material exists that answers the question; all of it, if there is none.";
   std::string text;
   for (const Request& request : file.requests)
-    text += (text.empty() ? "" : " ") + (choice == LesserChoice::one_core ? lost_with_one(request) : lost_with_half(request));
+    text += std::string(text.empty() ? "" : " ") + (choice == LesserChoice::one_core ? lost_with_one(request) : lost_with_half(request));
   return text;
 }
 

@@ -164,7 +164,7 @@ std::vector<FiducialPair> parse_fiducials(const json& value, const std::string& 
         at[static_cast<Eigen::Index>(a)] = read_number(p[a], f.path_of(key), {-1e5, 1e5});
       return at;
     };
-    pairs.push_back({f.text_or("name", "F" + std::to_string(pairs.size() + 1)),
+    pairs.push_back({f.text_or("name", std::string("F") + std::to_string(pairs.size() + 1)),
                      point("planning_lps_mm"), point("day_lps_mm")});
   }
   return pairs;

@@ -18,7 +18,7 @@ long number_after(const std::string& pdf, const std::string& key) {
 std::string with_language(std::string pdf, const std::string& language) {
   const long root = number_after(pdf, "/Root"), size = number_after(pdf, "/Size"),
              xref = number_after(pdf, "startxref");
-  const std::string head = "\n" + std::to_string(root) + " 0 obj";
+  const std::string head = std::string("\n") + std::to_string(root) + " 0 obj";
   const std::size_t object = pdf.rfind(head);
   const std::size_t open = pdf.find("<<", object), close = pdf.find("endobj", object);
   if (object == std::string::npos || open == std::string::npos || close == std::string::npos)
