@@ -92,7 +92,7 @@ TEST(Programme, OfFiveReplicatesOnBothSidesKeepsEveryRule) {
     EXPECT_TRUE(low - rim >= 3 - 1e-6 || high + rim <= -3 + 1e-6) << low << " " << high;
     (low > 0 ? left : right) += 1;
     EXPECT_EQ(a.side, low > 0 ? "left" : "right");
-    EXPECT_NEAR(a.core.mass_mg, 15.8, 0.3);   // 90.48 mm3 x 0.25 g/cm3 x 0.7
+    EXPECT_NEAR(a.core.mass_mg, a.core.requested_mm3 * 0.25 * 0.7, 0.5);   // g/cm3, recovered share
   }
   EXPECT_LE(std::abs(left - right), 1);
   for (std::size_t i = 0; i < tracks.size(); ++i)
@@ -122,12 +122,13 @@ TEST(Programme, OfTwentyMilligramsIsProvenToAskTooMuch) {
   EXPECT_EQ(mass.constraint, "mass");
   EXPECT_EQ(mass.needed, 20);
   EXPECT_NEAR(mass.best_found, 15.8, 0.3);
-  // 20 / 15.7 of the throw is 26 mm, the root of it of the bore 2.8 mm.
+  // With a chance of 90 % such a core yields 14.5 mg: cellulose is known to 5 %, and exp(-1.28 x 0.05) x 15.8 = 14.8 before
+  // placement. 20 / 14.5 of the throw is 28 mm, the root of it of the bore 2.9 mm.
   EXPECT_THAT(mass.remedy, HasSubstr("smallest remedy"));
-  EXPECT_THAT(mass.remedy, HasSubstr("a throw of 26 mm in place of 20 mm"));
-  EXPECT_THAT(mass.remedy, HasSubstr("a bore of 2.8 mm in place of 2.4 mm"));
+  EXPECT_THAT(mass.remedy, HasSubstr("a throw of 28 mm in place of 20 mm"));
+  EXPECT_THAT(mass.remedy, HasSubstr("a bore of 2.9 mm in place of 2.4 mm"));
   EXPECT_THAT(mass.remedy, HasSubstr("2 pooled cores for one"));
-  EXPECT_THAT(mass.remedy, HasSubstr("a need of at most 15."));
+  EXPECT_THAT(mass.remedy, HasSubstr("a need of at most 14.5 mg"));
 }
 
 TEST(Programme, WithTheRemedyIsFeasible) {
@@ -135,7 +136,7 @@ TEST(Programme, WithTheRemedyIsFeasible) {
   trunk.file.requests[0].assays = {{"GC-MS", 20}};
   trunk.file.requests[0].replicates = 1;
   trunk.file.requests[0].sides = Sides::any;
-  trunk.file.needles[0].throw_mm = 26;
+  trunk.file.needles[0].throw_mm = 28;
   EXPECT_TRUE(propose(trunk.body, trunk.file).feasible);
 }
 
@@ -157,7 +158,7 @@ TEST(Programme, ThatCannotStandTogetherSaysHowManyCan) {
 TEST(Programme, ThroughAnOpeningPaysForWhatLiesBehindIt) {
   Trunk trunk;
   trunk.world.marks = {test::mark_where(trunk.world, {}, MarkKind::opening, "flank", [](const Vec3& p) {
-    return (p - Vec3(70, 0, 190)).norm() < 14;
+    return (p - Vec3(30, -46, 190)).norm() < 14;   // over the packing's thinnest wall
   })};
   trunk.body = trunk.world.body();
   trunk.file.requests[0].replicates = 1;
