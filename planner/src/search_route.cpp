@@ -37,20 +37,19 @@ class Walk {
     const int throw_steps = std::max(1, static_cast<int>(std::lround(needle.throw_mm / step_)));
     yields_.assign(static_cast<std::size_t>(std::max(last, 0)) + 1, 0);
     shares_.assign(yields_.size(), 0);
-    double bone = 0, cost = 0;
+    double bone = 0;
     for (int s = 0; s < last; ++s) {
       const Vec3 p = route_.entry + (s + 0.5) * step_ * direction_;
       const Material material = scene_.material_at(p);
       if (material == Material::support) return route_;
       if (material == Material::bone && (bone += step_) > limits_.bone_mm) return route_;
       if (!clear(p)) return route_;
-      const Vec3 q = scene_.in_box(p);
-      cost += step_ * static_cast<double>(ask_.cost->at(q));
+      const Vec3 q = scene_.in_box(p) - ask_.core_offset;
       const auto n = static_cast<std::size_t>(s);
-      yields_[n + 1] = yields_[n] + step_ * static_cast<double>(ask_.yield.at(q - ask_.core_offset));
-      shares_[n + 1] = shares_[n] + step_ * static_cast<double>(ask_.wanted.at(q - ask_.core_offset));
+      yields_[n + 1] = yields_[n] + step_ * static_cast<double>(ask_.yield.at(q));
+      shares_[n + 1] = shares_[n] + step_ * static_cast<double>(ask_.wanted.at(q));
       if ((depth_mm < 0 || s + 1 == last) && tip_holds(s + 1, throw_steps)) {
-        if (shaft_is_free((s + 1) * step_)) finish(s + 1, cost);
+        if (shaft_is_free((s + 1) * step_)) finish(s + 1);
         return route_;
       }
     }
@@ -130,9 +129,12 @@ class Walk {
     return true;
   }
 
-  void finish(int end, double cost) {
+  /// The cost is summed last: most lines never get so far, and its field is the largest.
+  void finish(int end) {
     const Needle& needle = *ask_.needle;
     route_.depth_mm = end * step_;
+    double cost = 0;
+    for (int s = 0; s < end; ++s) cost += step_ * static_cast<double>(ask_.cost->at(scene_.in_box(route_.at((s + 0.5) * step_))));
     for (double t = 0.5 * step_; t < needle.dead_tip_mm; t += step_)
       cost += step_ * static_cast<double>(ask_.cost->at(scene_.in_box(route_.at(route_.depth_mm + t))));
     const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm;
