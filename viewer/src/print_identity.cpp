@@ -7,7 +7,7 @@ namespace leastharm {
 
 void print_identity(const Print& print) {
   Sheet& sheet = print.sheet;
-  sheet.section(title::identity, 260);
+  sheet.section(title::identity, 330);   // all of it on one page
   sheet.labelled("Object", print.file().object_id);
   sheet.labelled("Plan version", std::to_string(print.file().plan_version));
   sheet.labelled("Software", "Leastharm " + print.paper.software_version);
