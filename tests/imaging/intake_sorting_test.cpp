@@ -239,6 +239,37 @@ TEST(IntakeSorting, TakesARescaleWithoutType) {
   EXPECT_EQ(read_ct(folder.path()).hu.values, truth().values);
 }
 
+// The tag speaks of how a living patient was to lie; what it says of an object is anyone's guess.
+TEST(IntakeSorting, TakesNoNoticeOfPosture) {
+  for (const char* posture : {"FFS", "HFP", "FFP", "HFDR", ""}) {
+    const ScratchFolder folder;
+    CtSeriesOptions options;
+    options.patient_position = posture;
+    write_ct_series(truth(), folder.path(), options);
+    const CtVolume ct = read_ct(folder.path());
+    EXPECT_TRUE(same_grid(ct.hu.grid, truth().grid, 1e-6)) << posture;
+    EXPECT_EQ(ct.hu.values, truth().values) << posture;
+  }
+}
+
+TEST(IntakeSorting, TellsOfCompressionWithLoss) {
+  const ScratchFolder folder;
+  for (const auto& file : write_ct_series(truth(), folder.path()))
+    test::replace_element(file, 0x0028, 0x1052,
+                          test::element(0x0028, 0x1052, "DS", "0") + test::element(0x0028, 0x2110, "CS", "01"));
+  EXPECT_THAT(texts(only_series(folder.path()).findings), HasSubstr("note: 11 slices were once compressed with loss"));
+}
+
+TEST(IntakeSorting, SetsFilesWithoutPixelsAside) {
+  const ScratchFolder folder;
+  const auto files = write_ct_series(truth(), folder.path());
+  for (const auto& file : files) {
+    const std::string bytes = test::read_bytes(file);
+    test::write_bytes(file, bytes.substr(0, test::find_element(bytes, 0x7fe0, 0x0010)));
+  }
+  EXPECT_THAT(refusal(folder.path()), HasSubstr("without pixels"));
+}
+
 TEST(IntakeSorting, RefusesFewerThanThreeSlices) {
   const ScratchFolder folder;
   const auto files = write_ct_series(formula_volume(oblique_grid(23, 17, 2)), folder.path());
