@@ -13,6 +13,7 @@
 #include "support/bag_check.h"
 #include "support/commands.h"
 #include "support/poppler.h"
+#include "support/taken_core.h"
 #include "support/test_body.h"
 #include "support/test_volumes.h"
 
@@ -27,6 +28,7 @@ using test::pose;
 using test::run;
 using test::Scan;
 using test::scan_of;
+using test::taken;
 using testing::HasSubstr;
 using testing::Not;
 
@@ -116,17 +118,6 @@ class Day : public testing::Test {
     return kDay.apply(kPlanned.inverse().apply(planning_lps));
   }
 
-  static json taken(const std::string& sample, double net_mg) {
-    return {{"outcome", "taken"},
-            {"sample", sample},
-            {"gross_mg", 1200 + net_mg},
-            {"tare_mg", 1200},
-            {"net_mg", net_mg},
-            {"container", "glass vial 7"},
-            {"custodian", "Invented keeper"},
-            {"taken_at", "2026-03-04T09:30:00Z"},
-            {"persons", {{{"name", "O. Example"}, {"role", "operator"}}}}};
-  }
   static json aborted() {
     return {{"outcome", "aborted"},
             {"reason", "unexpected resistance at 31 mm"},

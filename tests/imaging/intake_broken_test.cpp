@@ -24,17 +24,13 @@ using test::only_series;
 using test::refusal;
 using test::ScratchFolder;
 using test::texts;
+using test::truth;
 using testing::AllOf;
 using testing::HasSubstr;
 
 constexpr Coding kCodings[] = {Coding::implicit_little, Coding::explicit_little, Coding::explicit_big,
                                Coding::deflated,        Coding::rle,             Coding::jpeg_lossless,
                                Coding::jpeg_ls,         Coding::jpeg_2000};
-
-const Volume<std::int16_t>& truth() {
-  static const Volume<std::int16_t> volume = formula_volume(oblique_grid());
-  return volume;
-}
 
 /// Reads whatever is there; only a reading or BadInput may come of it.
 void expect_no_crash(const std::filesystem::path& path) {

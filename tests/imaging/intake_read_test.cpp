@@ -18,15 +18,10 @@ using phantom::CtSeriesOptions;
 using phantom::SliceTags;
 using phantom::write_ct_series;
 using phantom::write_enhanced_ct;
-using test::formula_volume;
 using test::oblique_grid;
 using test::ScratchFolder;
+using test::truth;
 using testing::HasSubstr;
-
-const Volume<std::int16_t>& truth() {
-  static const Volume<std::int16_t> volume = formula_volume(oblique_grid());
-  return volume;
-}
 
 void expect_truth(const CtVolume& ct) {
   EXPECT_TRUE(same_grid(ct.hu.grid, truth().grid, 1e-6));

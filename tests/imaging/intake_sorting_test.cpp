@@ -19,14 +19,10 @@ using test::only_series;
 using test::refusal;
 using test::ScratchFolder;
 using test::texts;
+using test::truth;
 using testing::AllOf;
 using testing::HasSubstr;
 using testing::Not;
-
-const Volume<std::int16_t>& truth() {
-  static const Volume<std::int16_t> volume = formula_volume(oblique_grid());
-  return volume;
-}
 
 CtSeriesOptions another(const std::string& seed) {
   CtSeriesOptions options;

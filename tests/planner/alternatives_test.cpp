@@ -9,7 +9,7 @@
 
 #include "planner/cylinder.h"
 #include "planner/enough.h"
-#include "support/made_body.h"
+#include "support/made_world.h"
 
 namespace leastharm {
 namespace {
@@ -18,20 +18,10 @@ using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
 
-struct World {
-  test::MadeBody made = test::made_body();
-  std::vector<std::uint8_t> confidence;
-  Body body;
-  RequestFile file;
+struct World : test::MadeWorld {
   Proposal proposal;
 
-  World() : confidence(made.hu.values.size(), 255) {
-    body.grid = made.hu.grid;
-    body.hu = made.hu.values;
-    body.materials = made.materials.values;
-    body.confidence = confidence;
-    body.frame = BodyFrame{{0, 0, 1}, {0, -1, 0}, {{0, 0, 180}, {0, 0, 400}}, 1};
-    body.marks.push_back({"dense-1", MarkKind::keep_out, 0, true, ball_mask(body.grid, made.amulet_lps_mm, 6)});
+  World() {
     body.marks.push_back({"flank", MarkKind::opening, 0, false, ball_mask(body.grid, {-70, 0, 330}, 8)});
     Request request;
     request.id = "P";
@@ -42,7 +32,6 @@ struct World {
     request.sides = Sides::both;
     request.largest_particle_mm = 1;
     file.requests = {request};
-    file.needles = {needle_catalogue().front()};
     proposal = propose(body, file);
   }
 };

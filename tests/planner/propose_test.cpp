@@ -2,30 +2,18 @@
 
 #include <gtest/gtest.h>
 
-#include "support/made_body.h"
+#include "support/made_world.h"
 
 namespace leastharm {
 namespace {
 
-struct World {
-  test::MadeBody made = test::made_body();
-  std::vector<std::uint8_t> confidence;
-  Body body;
-  RequestFile file;
-
-  World() : confidence(made.hu.values.size(), 255) {
-    body.grid = made.hu.grid;
-    body.hu = made.hu.values;
-    body.materials = made.materials.values;
-    body.confidence = confidence;
-    body.frame = BodyFrame{{0, 0, 1}, {0, -1, 0}, {{0, 0, 180}, {0, 0, 400}}, 1};
-    body.marks.push_back({"dense-1", MarkKind::keep_out, 0, true, ball_mask(body.grid, made.amulet_lps_mm, 6)});
+struct World : test::MadeWorld {
+  World() {
     Request request;
     request.id = "P";
     request.material = Material::packing;
     request.assays = {{"GC-MS", 5}};
     file.requests = {request};
-    file.needles = {needle_catalogue().front()};
   }
 };
 

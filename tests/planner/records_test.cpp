@@ -6,28 +6,18 @@
 #include <gtest/gtest.h>
 
 #include "imaging/error.h"
+#include "support/taken_core.h"
 
 namespace leastharm {
 namespace {
 
 using nlohmann::json;
+using test::taken;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
 
 constexpr const char* kWhen = "2026-03-04T10:00:00Z";
-
-json taken(const std::string& sample, double net_mg) {
-  return {{"outcome", "taken"},
-          {"sample", sample},
-          {"gross_mg", 1200 + net_mg},
-          {"tare_mg", 1200},
-          {"net_mg", net_mg},
-          {"container", "glass vial 7"},
-          {"custodian", "Invented keeper"},
-          {"taken_at", "2026-03-04T09:30:00Z"},
-          {"persons", {{{"name", "O. Example"}, {"role", "operator"}}}}};
-}
 
 json aborted() {
   return {{"outcome", "aborted"},

@@ -35,6 +35,12 @@ inline Volume<std::int16_t> formula_volume(const Grid& grid) {
   return volume;
 }
 
+/// The formula's HU on the usual oblique grid: what series are written from and held against.
+inline const Volume<std::int16_t>& truth() {
+  static const Volume<std::int16_t> volume = formula_volume(oblique_grid());
+  return volume;
+}
+
 /// A folder that is gone when the test ends.
 class ScratchFolder {
  public:

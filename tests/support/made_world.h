@@ -1,0 +1,31 @@
+#pragma once
+
+#include <vector>
+
+#include "planner/propose.h"
+#include "support/made_body.h"
+
+namespace leastharm::test {
+
+/// The made body as the planner takes it: a sure map, a confirmed frame, the amulet protected, the first needle of the
+/// catalogue; marks and requests are added to it.
+struct MadeWorld {
+  MadeBody made = made_body();
+  std::vector<std::uint8_t> confidence;
+  Body body;
+  RequestFile file;
+
+  MadeWorld() : confidence(made.hu.values.size(), 255) {
+    body.grid = made.hu.grid;
+    body.hu = made.hu.values;
+    body.materials = made.materials.values;
+    body.confidence = confidence;
+    body.frame = BodyFrame{{0, 0, 1}, {0, -1, 0}, {{0, 0, 180}, {0, 0, 400}}, 1};
+    body.marks.push_back({"dense-1", MarkKind::keep_out, 0, true, ball_mask(body.grid, made.amulet_lps_mm, 6)});
+    file.needles = {needle_catalogue().front()};
+  }
+  MadeWorld(const MadeWorld&) = delete;   // `body` looks at the others
+  MadeWorld& operator=(const MadeWorld&) = delete;
+};
+
+}  // namespace leastharm::test
