@@ -10,6 +10,7 @@
 #include "intake_read.h"
 #include "intake_scan.h"
 #include "intake_stack.h"
+#include "intake_watch.h"
 #include "parallel.h"
 #include "plain_text.h"
 #include "volume_image.h"
@@ -115,7 +116,8 @@ std::size_t choose(const fs::path& path, const Scan& scan, const std::vector<Fra
 }
 
 CtVolume read_dicom(const fs::path& path, const IntakeOptions& options) {
-  const Scan scan = scan_path(path);
+  IntakeWatch unwatched({});
+  const Scan scan = scan_path(path, unwatched);
   const std::vector<FrameGroup> groups = group_frames(scan);
   std::vector<StackPlan> plans;
   for (const FrameGroup& group : groups) plans.push_back(plan_stack(scan, group, options.allow_gaps));
@@ -163,26 +165,37 @@ void tell_padding(CtVolume& ct) {
   ct.findings.push_back({Level::note, text});
 }
 
-void correct_air(CtVolume& ct) {
-  const double air = air_reading_hu(ct.hu);
-  if (std::isnan(air)) {
-    ct.findings.push_back({Level::note, "no room air was found, so HU were not shifted"});
-    return;
-  }
-  const long shift = std::lround(-1000 - air);
+void shift_air(CtVolume& ct) {
+  const long shift = std::lround(-1000 - ct.air_hu);
   if (shift == 0) return;
   for (std::int16_t& hu : ct.hu.values)
     if (hu != kNoReadingHu) hu = static_cast<std::int16_t>(std::clamp<long>(hu + shift, kNoReadingHu + 1, 32767));
   ct.sha256 = sha256_hex(ct.hu);
-  ct.findings.push_back({Level::mended, "room air read " + std::to_string(std::lround(air)) + " HU; all HU were shifted by " +
-                                            std::to_string(shift) + ", as asked"});
+  ct.findings.push_back({Level::mended, "room air read " + std::to_string(std::lround(ct.air_hu)) +
+                                            " HU; all HU were shifted by " + std::to_string(shift) + ", as asked"});
+  ct.air_hu += static_cast<double>(shift);
+}
+
+void check_air(CtVolume& ct, bool correct) {
+  constexpr double kWellSet_hu = 20;
+  ct.air_hu = air_reading_hu(ct.hu);
+  if (std::isnan(ct.air_hu))
+    ct.findings.push_back({Level::note, std::string("no room air was found in the field, so the scanner's HU could not be checked") +
+                                            (correct ? ", and were not shifted" : "")});
+  else if (correct) shift_air(ct);
+  else if (std::abs(ct.air_hu + 1000) > kWellSet_hu)
+    ct.findings.push_back({Level::note, "room air reads " + std::to_string(std::lround(ct.air_hu)) +
+                                            " HU instead of -1000: the scanner's HU are off, and masses with them; "
+                                            "--correct-air shifts all HU so that room air reads -1000"});
 }
 
 }  // namespace
 
-Inspection inspect(const fs::path& path) {
+Inspection inspect(const fs::path& path, const InspectionWatcher& watcher) {
   if (is_volume_file(path)) return inspect_volume_file(path);
-  const Scan scan = scan_path(path);
+  IntakeWatch watch(watcher);
+  const Scan scan = scan_path(path, watch);
+  watch.finish();
   Inspection inspection;
   inspection.non_image_files = scan.non_image_files;
   inspection.findings = scan.findings;
@@ -195,7 +208,7 @@ CtVolume read_ct(const fs::path& path, const IntakeOptions& options) {
   CtVolume ct = is_volume_file(path) ? read_volume_file(path, options) : read_dicom(path, options);
   tell_padding(ct);
   make_plain(ct.findings);
-  if (options.correct_air) correct_air(ct);
+  check_air(ct, options.correct_air);
   return ct;
 }
 

@@ -19,17 +19,21 @@ struct FileResult {
   std::string broken;   ///< why a DICOM file cannot be read
 };
 
-FileResult read_file(const fs::path& path) {
+FileResult read_file(const fs::path& path, IntakeWatch& watch) {
   try {
-    return {read_frames(path), {}};
+    FileResult result{read_frames(path), {}};
+    if (result.content) watch.looked_into(*result.content);
+    else watch.looked_into_other();
+    return result;
   } catch (const Unreadable& error) {
+    watch.could_not_read(path, error.what());
     return {{}, error.what()};
   }
 }
 
 /// Files below a folder, sorted. What may not be entered is passed over and told. Linked folders are not followed,
 /// so that no circle is walked.
-std::vector<fs::path> files_below(const fs::path& folder, std::vector<Finding>& findings) {
+std::vector<fs::path> files_below(const fs::path& folder, IntakeWatch& watch, std::vector<Finding>& findings) {
   std::vector<fs::path> files, folders{folder};
   while (!folders.empty()) {
     const fs::path here = folders.back();
@@ -40,6 +44,7 @@ std::vector<fs::path> files_below(const fs::path& folder, std::vector<Finding>& 
       if (at->is_directory(ignored) && !at->is_symlink(ignored)) folders.push_back(at->path());
       else if (at->is_regular_file(ignored)) files.push_back(at->path());
     }
+    watch.found(files.size());
     if (error)
       findings.push_back({Level::note, here.string() + " cannot be read (" + error.message() + "); what lies in it is missing"});
   }
@@ -70,7 +75,8 @@ std::optional<fs::path> find_referenced(const fs::path& folder, const std::strin
 }
 
 /// The files that a DICOMDIR names (PS3.3, Annex F); all files beside it where some of them are not there.
-std::vector<fs::path> files_of_dicomdir(const fs::path& path, const DataSet& directory, std::vector<Finding>& findings) {
+std::vector<fs::path> files_of_dicomdir(const fs::path& path, const DataSet& directory, IntakeWatch& watch,
+                                        std::vector<Finding>& findings) {
   const fs::path folder = path.parent_path().empty() ? fs::path(".") : path.parent_path();
   std::set<fs::path> files;
   std::size_t named = 0;
@@ -84,7 +90,7 @@ std::vector<fs::path> files_of_dicomdir(const fs::path& path, const DataSet& dir
   findings.push_back({Level::mended, "the DICOMDIR names " + std::to_string(named) + " files, of which " +
                                          std::to_string(named - files.size()) +
                                          " are not there; its folder was scanned instead"});
-  return files_below(folder, findings);
+  return files_below(folder, watch, findings);
 }
 
 void add_file(Scan& scan, FileFrames content) {
@@ -95,10 +101,11 @@ void add_file(Scan& scan, FileFrames content) {
   scan.files.push_back(std::move(content.file));
 }
 
-Scan scan_files(const std::vector<fs::path>& paths) {
+Scan scan_files(const std::vector<fs::path>& paths, IntakeWatch& watch) {
   Scan scan;
+  watch.found(paths.size());
   std::vector<FileResult> results(paths.size());
-  for_each_item(paths.size(), [&](std::size_t, std::size_t n) { results[n] = read_file(paths[n]); });
+  for_each_item(paths.size(), [&](std::size_t, std::size_t n) { results[n] = read_file(paths[n], watch); });
   int volume_files = 0;
   std::size_t broken = 0, first_broken = 0;
   for (std::size_t n = 0; n < paths.size(); ++n) {
@@ -122,7 +129,7 @@ Scan scan_files(const std::vector<fs::path>& paths) {
 }
 
 /// One file, or those that it names where it is a DICOMDIR.
-std::vector<fs::path> files_of(const fs::path& path, std::vector<Finding>& findings) {
+std::vector<fs::path> files_of(const fs::path& path, IntakeWatch& watch, std::vector<Finding>& findings) {
   try {
     DicomBytes bytes(path);
     const auto header = read_dicom_header(bytes);
@@ -131,7 +138,7 @@ std::vector<fs::path> files_of(const fs::path& path, std::vector<Finding>& findi
     if (header->set.items(tag::kDirectoryRecords).empty()) return {path};
     if (!header->broken.empty())
       findings.push_back({Level::note, "the DICOMDIR " + header->broken});
-    return files_of_dicomdir(path, header->set, findings);
+    return files_of_dicomdir(path, header->set, watch, findings);
   } catch (const Unreadable& failure) {
     throw BadInput(path.string() + " " + failure.what() + "; copy it again");
   }
@@ -139,13 +146,13 @@ std::vector<fs::path> files_of(const fs::path& path, std::vector<Finding>& findi
 
 }  // namespace
 
-Scan scan_path(const fs::path& path) {
+Scan scan_path(const fs::path& path, IntakeWatch& watch) {
   std::error_code error;
   if (!fs::exists(path, error)) throw BadInput(path.string() + ": there is no such file or folder");
   std::vector<Finding> findings;
   const std::vector<fs::path> files =
-      fs::is_directory(path, error) ? files_below(path, findings) : files_of(path, findings);
-  Scan scan = scan_files(files);
+      fs::is_directory(path, error) ? files_below(path, watch, findings) : files_of(path, watch, findings);
+  Scan scan = scan_files(files, watch);
   scan.findings.insert(scan.findings.begin(), findings.begin(), findings.end());
   return scan;
 }

@@ -6,6 +6,7 @@
 
 #include "dicom_frames.h"
 #include "imaging/finding.h"
+#include "intake_watch.h"
 
 namespace leastharm {
 
@@ -28,7 +29,7 @@ struct FrameGroup {
 
 /// Scans a folder with all below it, a DICOMDIR's files, or one DICOM file. Throws BadInput where there is nothing to
 /// read. The order of names does not matter: the scan is sorted by what the files say.
-[[nodiscard]] Scan scan_path(const std::filesystem::path& path);
+[[nodiscard]] Scan scan_path(const std::filesystem::path& path, IntakeWatch& watch);
 
 /// Sorts a scan's frames into volumes, ordered by uid.
 [[nodiscard]] std::vector<FrameGroup> group_frames(const Scan& scan);

@@ -164,7 +164,7 @@ CtVolume CaseFolder::read_ct() const {
   if (!fs::exists(path))
     throw BadInput("the CT is no longer at " + path.string() + ": put it back, or lay it beside the case folder, where it is found again by its hash");
   CtVolume ct = leastharm::read_ct(path, {.series_uid = file.ct.series_uid, .allow_gaps = true, .correct_air = file.ct.correct_air});
-  if (sha256_hex(ct.hu) != file.ct.sha256)
+  if (ct.sha256 != file.ct.sha256)
     throw BadInput("the CT at " + path.string() +
                    " is not the one this case was made from (its hash differs): put the original back");
   return ct;

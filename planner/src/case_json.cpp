@@ -1,5 +1,6 @@
 // case.json: the case as people and other programs can read it. Keys carry their unit.
 #include <algorithm>
+#include <cmath>
 
 #include "imaging/error.h"
 #include "planner/case.h"
@@ -168,7 +169,7 @@ json to_json(const CtReference& ct) {
           {"facts", ct.facts},
           {"grid", from_grid(ct.grid)},
           {"correct_air", ct.correct_air},
-          {"air_check_hu", ct.air_check_hu},
+          {"air_check_hu", std::isnan(ct.air_check_hu) ? json() : json(ct.air_check_hu)},
           {"noise_hu", ct.noise_hu},
           {"findings", from_findings(ct.findings)}};
 }
@@ -176,7 +177,9 @@ json to_json(const CtReference& ct) {
 CtReference parse_ct_reference(const json& j) {
   return {j.at("path"),  j.at("series_uid"),        j.at("frame_of_reference_uid"),
           j.at("sha256"), j.at("facts"),            to_grid(j.at("grid")),
-          j.at("correct_air"), j.at("air_check_hu"), j.at("noise_hu"),   to_findings(j.at("findings"))};
+          j.at("correct_air"),
+          j.at("air_check_hu").is_null() ? std::nan("") : j.at("air_check_hu").get<double>(),
+          j.at("noise_hu"), to_findings(j.at("findings"))};
 }
 
 json to_json(const CaseFile& file) {

@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include "imaging/error.h"
-#include "imaging/hash.h"
 #include "imaging/intake.h"
 
 namespace leastharm {
@@ -45,11 +44,9 @@ bool take_place(const fs::path& path, const fs::path& root, CtReference& ct) {
   try {
     for (const Series& s : inspect(path).series) {
       if (!s.usable || s.grid.size != ct.grid.size) continue;
-      if (sha256_hex(
-              read_ct(path,
-                      {.series_uid = s.uid, .allow_gaps = true, .correct_air = ct.correct_air})
-                  .hu) != ct.sha256)
-        continue;
+      const CtVolume found = read_ct(
+          path, {.series_uid = s.uid, .allow_gaps = true, .correct_air = ct.correct_air});
+      if (found.sha256 != ct.sha256) continue;
       ct.path = fs::relative(path, root).string();
       ct.series_uid = s.uid;
       return true;

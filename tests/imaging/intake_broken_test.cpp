@@ -190,10 +190,17 @@ TEST(IntakeBrokenFolder, ManySmallFilesAreScannedInSeconds) {
   for (int n = 0; n < 20000; ++n)
     test::write_bytes(folder / ("many/" + std::to_string(n)), n % 2 ? "no image" : bytes.substr(0, 200));
   const auto start = std::chrono::steady_clock::now();
-  const Inspection inspection = inspect(folder.path());
+  std::vector<InspectionSoFar> told;
+  const Inspection inspection = inspect(folder.path(), [&](const InspectionSoFar& so_far) { told.push_back(so_far); });
   EXPECT_LT(std::chrono::steady_clock::now() - start, std::chrono::seconds(10));
   EXPECT_EQ(inspection.series.size(), 1u);
   EXPECT_EQ(inspection.non_image_files, 10000);
+  ASSERT_GT(told.size(), 1u);   // while it was under way, too
+  for (std::size_t n = 1; n < told.size(); ++n) {
+    EXPECT_GE(told[n].files, told[n - 1].files);
+    EXPECT_GE(told[n].read, told[n - 1].read);
+  }
+  EXPECT_LT(told.front().read, told.back().read);
 }
 
 TEST(IntakeBrokenFolder, UnreadableFilesAreTold) {

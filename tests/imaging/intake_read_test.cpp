@@ -255,15 +255,43 @@ TEST(IntakeRead, ShiftsAirTo1000BelowWaterWhereAsked) {
   }
   volume.values[7] = kNoReadingHu;
   write_hu(volume, folder / "hu.nrrd");
-  EXPECT_EQ(read_ct(folder / "hu.nrrd").hu.values, volume.values);
-  EXPECT_NEAR(air_reading_hu(volume), -930, 1);
+  const CtVolume as_read = read_ct(folder / "hu.nrrd");
+  EXPECT_EQ(as_read.hu.values, volume.values);
+  EXPECT_NEAR(as_read.air_hu, -930, 1);
+  EXPECT_THAT(test::texts(as_read.findings), HasSubstr("--correct-air"));
   IntakeOptions options;
   options.correct_air = true;
   const CtVolume corrected = read_ct(folder / "hu.nrrd", options);
   EXPECT_NEAR(air_reading_hu(corrected.hu), -1000, 1);
+  EXPECT_NEAR(corrected.air_hu, -1000, 1);
   EXPECT_NEAR(corrected.hu.values[10] - volume.values[10], -70, 1);
   EXPECT_EQ(corrected.hu.values[7], kNoReadingHu);
   EXPECT_THAT(test::texts(corrected.findings), HasSubstr("mended: "));
+}
+
+TEST(IntakeRead, SaysSoWhereNoRoomAirIsInTheField) {
+  const ScratchFolder folder;
+  Volume<std::int16_t> volume{oblique_grid(40, 40, 10), {}};
+  for (std::size_t n = 0; n < volume.grid.voxel_count(); ++n)   // muscle beside lung
+    volume.values.push_back(static_cast<std::int16_t>((n / 40 % 40 < 20 ? 60 : -760) + static_cast<int>(n * 7919 % 41) - 20));
+  write_hu(volume, folder / "hu.nrrd");
+  for (const bool correct_air : {false, true}) {
+    const CtVolume ct = read_ct(folder / "hu.nrrd", {.correct_air = correct_air});
+    EXPECT_TRUE(std::isnan(ct.air_hu));
+    EXPECT_EQ(ct.hu.values, volume.values);
+    EXPECT_THAT(test::texts(ct.findings), HasSubstr("no room air was found"));
+  }
+}
+
+TEST(IntakeRead, SaysNothingOfAWellSetScanner) {
+  const ScratchFolder folder;
+  Volume<std::int16_t> volume{oblique_grid(40, 40, 10), {}};
+  for (std::size_t n = 0; n < volume.grid.voxel_count(); ++n)
+    volume.values.push_back(static_cast<std::int16_t>((n / 40 % 40 < 20 ? 60 : -985) + static_cast<int>(n * 7919 % 41) - 20));
+  write_hu(volume, folder / "hu.nrrd");
+  const CtVolume ct = read_ct(folder / "hu.nrrd");
+  EXPECT_NEAR(ct.air_hu, -985, 1);
+  EXPECT_THAT(ct.findings, testing::IsEmpty());
 }
 
 // The chest CT of the Image Biomarker Standardisation Initiative (Lambin 2016, DOI 10.17195/candat.2016.08.1), or any

@@ -47,6 +47,31 @@ TEST(IntakeSorting, ListsSeriesByUid) {
   }
 }
 
+TEST(IntakeSorting, TellsWhatItFindsOnTheWay) {
+  const ScratchFolder folder;
+  const auto files = write_ct_series(truth(), folder / "ct");
+  CtSeriesOptions overview = another("overview");
+  overview.image_type = "ORIGINAL\\PRIMARY\\LOCALIZER";
+  write_ct_series(truth(), folder / "overview", overview);
+  test::write_bytes(files[3], test::read_bytes(files[3]).substr(0, 300));
+  test::write_bytes(folder / "notes.txt", "no image");
+  InspectionSoFar last;
+  const Inspection inspection = inspect(folder.path(), [&](const InspectionSoFar& so_far) { last = so_far; });
+  EXPECT_EQ(last.files, 23u);
+  EXPECT_EQ(last.read, 23u);
+  ASSERT_EQ(last.series.size(), 1u);
+  EXPECT_EQ(last.series.begin()->second.modality, "CT");
+  EXPECT_EQ(last.series.begin()->second.images, 10u);
+  EXPECT_THAT(last.set_aside, testing::Contains(HasSubstr("11 images set aside")));
+  EXPECT_EQ(inspection.non_image_files, 1);
+}
+
+TEST(IntakeSorting, StopsWhereItsWatcherThrows) {
+  const ScratchFolder folder;
+  write_ct_series(truth(), folder.path());
+  EXPECT_THROW((void)inspect(folder.path(), [](const InspectionSoFar&) { throw BadInput("no more"); }), BadInput);
+}
+
 TEST(IntakeSorting, NamesTheChoiceWhereThereAreSeveral) {
   const ScratchFolder folder;
   write_ct_series(truth(), folder / "a", another("first"));

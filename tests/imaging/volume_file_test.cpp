@@ -8,6 +8,7 @@
 #include "imaging/error.h"
 #include "imaging/intake.h"
 #include "support/file_bytes.h"
+#include "support/findings.h"
 #include "support/test_volumes.h"
 
 namespace leastharm {
@@ -192,6 +193,10 @@ TEST_F(NiftiOrientation, IsToldWhereTheUnitIsUnknown) {
   bytes_[123] = 0;
   write_bytes(path_, bytes_);
   EXPECT_TRUE(same_grid(read_labels(path_).grid, oblique_grid(), 1e-4));
+  const Inspection found = inspect(path_);
+  ASSERT_EQ(found.series.size(), 1u);
+  EXPECT_TRUE(found.series.front().usable);
+  EXPECT_THAT(test::texts(found.series.front().findings), HasSubstr("names no unit of length"));
 }
 
 TEST(VolumeFile, ConvertsNrrdInRas) {

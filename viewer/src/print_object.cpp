@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 
 #include "plan_facts.h"
 #include "print_sections.h"
@@ -22,9 +23,10 @@ void print_ct(const Print& print) {
     facts += (facts.empty() ? "" : " · ") + name + " " + value;
   sheet.labelled("Acquisition", facts.empty() ? "not recorded in the CT" : facts);
   sheet.labelled("Series", ct.series_uid.empty() ? "no UID" : ct.series_uid);
-  sheet.labelled("Scanner check", "Room air reads " + number(ct.air_check_hu, 0) +
-                                      " HU (a well set scanner: −1000 HU). Noise in one voxel: " +
-                                      number(ct.noise_hu, 0) + " HU, standard deviation.");
+  const std::string air = std::isnan(ct.air_check_hu)
+                              ? "No room air was found in the field, so the scanner's HU could not be checked."
+                              : "Room air reads " + number(ct.air_check_hu, 0) + " HU (a well set scanner: −1000 HU).";
+  sheet.labelled("Scanner check", air + " Noise in one voxel: " + number(ct.noise_hu, 0) + " HU, standard deviation.");
   std::vector<std::string> findings;
   for (const auto* list : {&ct.findings, &print.file().map_findings})
     for (const Finding& finding : *list) findings.push_back(finding_words(finding));

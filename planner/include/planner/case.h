@@ -28,7 +28,8 @@ struct CtReference {
   std::map<std::string, std::string> facts;   ///< allow-listed acquisition facts
   Grid grid;
   bool correct_air = false;   ///< HU shifted at intake so that room air reads -1000
-  double air_check_hu = 0, noise_hu = 0;
+  double air_check_hu = 0;    ///< what room air reads; NaN (null in the file) where none was found
+  double noise_hu = 0;
   std::vector<Finding> findings;
 };
 

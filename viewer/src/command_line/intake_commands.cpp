@@ -2,11 +2,11 @@
 #include <sys/resource.h>
 
 #include <chrono>
+#include <cmath>
 #include <optional>
 
 #include "commands.h"
 #include "imaging/error.h"
-#include "imaging/hash.h"
 #include "imaging/intake.h"
 #include "imaging/segmentation.h"
 #include "imaging/volume_file.h"
@@ -115,7 +115,7 @@ void take_ct(CaseFile& file, const CtVolume& ct, const SegmentOptions& options, 
   file.ct = {.path = fs::relative(fs::canonical(options.path), fs::canonical(root)).string(),
              .series_uid = ct.series_uid,
              .frame_of_reference_uid = ct.frame_of_reference_uid,
-             .sha256 = sha256_hex(ct.hu),
+             .sha256 = ct.sha256,
              .facts = ct.facts,
              .grid = ct.hu.grid,
              .correct_air = options.correct_air,
@@ -123,7 +123,7 @@ void take_ct(CaseFile& file, const CtVolume& ct, const SegmentOptions& options, 
 }
 
 void check_same_object(const CaseFolder& folder, const CtVolume& ct) {
-  if (!folder.is_new() && sha256_hex(ct.hu) != folder.file.ct.sha256)
+  if (!folder.is_new() && ct.sha256 != folder.file.ct.sha256)
     throw BadInput("the case " + folder.root().string() +
                    " is about another CT: begin a new case for this one, so that marks and approvals stay true");
 }
@@ -142,7 +142,7 @@ json segment_answer(const CtVolume& ct, const Segmentation& map, double seconds)
   findings.insert(findings.end(), map.findings.begin(), map.findings.end());
   return {{"series_uid", ct.series_uid}, {"labels", labels},
           {"volume_mm3", volume},        {"mean_hu", mean},
-          {"air_check_hu", map.air_check_hu}, {"noise_hu", map.noise_hu},
+          {"air_check_hu", ct.air_hu},   {"noise_hu", map.noise_hu},   // no number (null) where there is no room air
           {"findings", to_json(findings)},
           {"seconds", seconds},          {"peak_rss_mb", static_cast<double>(usage.ru_maxrss) / 1024}};
 }
@@ -156,8 +156,9 @@ void print_segment_answer(std::ostream& out, const json& answer, const std::stri
     out << key << std::string(10 - key.size(), ' ') << std::string(13 - volume.size(), ' ') << volume
         << std::string(10 - mean.size(), ' ') << mean << "\n";
   }
-  out << "room air reads " << fixed(answer["air_check_hu"], 1) << " HU, noise " << fixed(answer["noise_hu"], 1)
-      << " HU\n";
+  const double air_hu = answer["air_check_hu"];
+  out << (std::isnan(air_hu) ? "no room air was found" : "room air reads " + fixed(air_hu, 1) + " HU") << ", noise "
+      << fixed(answer["noise_hu"], 1) << " HU\n";
   for (const json& f : answer["findings"])
     out << "  " << f["level"].get<std::string>() << ": " << f["what"].get<std::string>() << "\n";
   out << "written to " << case_path << " in " << fixed(answer["seconds"], 1) << " s\n";
@@ -182,7 +183,7 @@ void segment_path(const SegmentOptions& options, const Console& console) {
   }
   CaseFile& file = folder.file;
   take_ct(file, ct, options, folder.root());
-  file.ct.air_check_hu = map.air_check_hu;
+  file.ct.air_check_hu = ct.air_hu;
   file.ct.noise_hu = map.noise_hu;
   file.volume_mm3 = map.volume_mm3;
   file.map_findings = map.findings;

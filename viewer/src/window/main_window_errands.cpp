@@ -3,7 +3,6 @@
 #include <QDir>
 #include <QFileDialog>
 #include <QStackedWidget>
-#include <chrono>
 #include <sstream>
 #include <streambuf>
 
@@ -39,23 +38,6 @@ class LineStream : public std::streambuf {
   std::function<void(const std::string&)> take_;
   std::string line_;
 };
-
-/// Tells how many files there are, now and then on the way.
-void count_files(const fs::path& path, const std::function<void(Word, int)>& tell) {
-  constexpr auto kNowAndThen = std::chrono::milliseconds(150);
-  if (!fs::is_directory(path)) return;
-  int files = 0;
-  auto told = std::chrono::steady_clock::now();
-  for (const auto& entry : fs::recursive_directory_iterator(
-           path, fs::directory_options::skip_permission_denied)) {
-    files += entry.is_regular_file() ? 1 : 0;
-    if (const auto now = std::chrono::steady_clock::now(); now - told > kNowAndThen) {
-      told = now;
-      tell("page.files", files);
-    }
-  }
-  tell("page.headers", files);
-}
 
 /// "NAME-case" beside the CT, or "NAME-case-2", ... where there is one already.
 fs::path free_case_folder(const fs::path& ct) {
@@ -99,20 +81,19 @@ void MainWindow::read_ct(const fs::path& path) {
   errand_jobs_.add([this, errand, path] {
     Inspection found;
     std::string fault;
-    const auto count = [&](Word word_for_it, int files) {
+    const auto show = [&](const InspectionSoFar& so_far) {
       QMetaObject::invokeMethod(
           this,
-          [this, errand, line = say(word_for_it, std::to_string(files))] {
+          [this, errand, lines = inspection_lines(so_far)] {
             if (errand != errand_) return;
             errand_lines_.resize(1);
-            errand_lines_.push_back(line);
+            errand_lines_.insert(errand_lines_.end(), lines.begin(), lines.end());
             reading_page_->show_lines(word("page.readingct"), errand_lines_, true);
           },
           Qt::QueuedConnection);
     };
     try {
-      count_files(path, count);
-      found = inspect(path);
+      found = inspect(path, show);
     } catch (const std::exception& e) {
       fault = e.what();
     }

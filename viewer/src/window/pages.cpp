@@ -241,4 +241,16 @@ std::vector<std::string> inspection_lines(const Inspection& inspection) {
   return lines;
 }
 
+std::vector<std::string> inspection_lines(const InspectionSoFar& so_far) {
+  std::vector<std::string> lines{
+      say("page.headers", std::to_string(so_far.files), std::to_string(so_far.read))};
+  for (const auto& [uid, series] : so_far.series)
+    lines.push_back(say("intake.sofar", series.modality, counted(static_cast<int>(series.images), "image")));
+  for (const std::string& text : so_far.set_aside)
+    lines.push_back(std::string(name_of(Level::note)) + ": " + text);
+  if (so_far.broken > 0)
+    lines.push_back(say("intake.broken", counted(static_cast<int>(so_far.broken), "file"), so_far.first_broken));
+  return lines;
+}
+
 }  // namespace leastharm

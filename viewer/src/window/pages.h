@@ -61,5 +61,7 @@ void remember_case(const std::filesystem::path& root);
 
 /// What intake found in a folder, in words: one line a series and its findings.
 [[nodiscard]] std::vector<std::string> inspection_lines(const Inspection& inspection);
+/// The same while the headers are still being read.
+[[nodiscard]] std::vector<std::string> inspection_lines(const InspectionSoFar& so_far);
 
 }  // namespace leastharm

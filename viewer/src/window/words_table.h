@@ -331,8 +331,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"page.busy", "…", Origin::ours},
     {"page.seconds", "%1 s", Origin::standard},
     {"page.look", "Looking through %1", Origin::ours},
-    {"page.files", "Files so far: %1", Origin::ours},
-    {"page.headers", "Files: %1. Reading their headers …", Origin::trade},
+    {"page.headers", "Files found: %1. Headers read: %2", Origin::trade},
     {"page.begin", "Begin a case from this series: %1", Origin::ours},
     {"page.beginwhere", "The case folder will be %1", Origin::ours},
     {"page.segmenting", "Telling the materials apart; this takes a minute or two.", Origin::ours},
@@ -369,6 +368,8 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
      "A planning aid. Licensed people, local rules and the object's owners decide.", Origin::ours},
 
     {"intake.series", "%1: %2 slices, %3 voxels", Origin::standard},
+    {"intake.sofar", "%1: %2 so far", Origin::trade},
+    {"intake.broken", "%1 cannot be read; the first: %2", Origin::ours},
     {"intake.unusable", " (not usable)", Origin::ours},
     {"intake.others", "%1 passed over: no images", Origin::ours},
     {"intake.none", "No image series was found there.", Origin::standard},

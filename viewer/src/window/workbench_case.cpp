@@ -258,7 +258,7 @@ void Workbench::find_ct(const fs::path& place) {
           continue;
         const CtVolume found = read_ct(
             place, {.series_uid = series.uid, .allow_gaps = true, .correct_air = ct.correct_air});
-        if (sha256_hex(found.hu) != ct.sha256) continue;
+        if (found.sha256 != ct.sha256) continue;
         ct.path = fs::relative(fs::canonical(place), fs::canonical(root)).string();
         ct.series_uid = series.uid;
         folder.save();
