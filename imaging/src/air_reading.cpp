@@ -11,7 +11,7 @@ constexpr int kLowest_hu = -1900, kHighest_hu = -600;
 constexpr int kHalfWindow_hu = 25;    // holds much of a peak at any usual noise
 constexpr int kHalfPeak_hu = 150;     // all of a peak, at noise of 60 HU
 constexpr int kHighestPeak_hu = -850; // what is heavier is lung or loose fibre, whatever the scanner
-constexpr std::size_t kEnoughVoxels = std::size_t{1} << 21;
+constexpr std::size_t kEnoughVoxels = std::size_t{1} << 20;   // to read its peak well
 constexpr double kLeastPart = 0.01;   // of all voxels: less than that is no room air
 
 class Histogram {

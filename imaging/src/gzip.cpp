@@ -22,9 +22,9 @@ struct Block {
 };
 
 /// Every block but the last ends on a byte border (a full flush), so that blocks can be joined.
-Block deflate_block(std::span<const std::byte> bytes, bool last) {
+Block deflate_block(Content content, std::span<const std::byte> bytes, bool last) {
   z_stream stream{};
-  if (deflateInit2(&stream, kLevel, Z_DEFLATED, kRawDeflate, 9, Z_DEFAULT_STRATEGY) != Z_OK)
+  if (deflateInit2(&stream, kLevel, Z_DEFLATED, kRawDeflate, 9, content == Content::runs ? Z_RLE : Z_DEFAULT_STRATEGY) != Z_OK)
     throw std::runtime_error("zlib cannot start");
   Block block;
   block.deflated.resize(deflateBound(&stream, bytes.size()) + 16);
@@ -48,7 +48,7 @@ std::string little_endian(std::uint32_t value) {
 
 }  // namespace
 
-void gzip(std::initializer_list<std::span<const std::byte>> parts, const std::function<void(const std::string&)>& take) {
+void gzip(Content content, std::initializer_list<std::span<const std::byte>> parts, const std::function<void(const std::string&)>& take) {
   // No name and no time, so that the file depends on nothing but its content; 4 = fastest, 255 = any system.
   take(std::string("\x1f\x8b\x08\0\0\0\0\0\x04\xff", 10));
   std::vector<std::span<const std::byte>> blocks;
@@ -64,7 +64,7 @@ void gzip(std::initializer_list<std::span<const std::byte>> parts, const std::fu
   for (std::size_t first = 0; first < blocks.size(); first += batch) {
     std::vector<Block> done(std::min(batch, blocks.size() - first));
     for_each_item(done.size(), [&](std::size_t, std::size_t n) {
-      done[n] = deflate_block(blocks[first + n], first + n + 1 == blocks.size());
+      done[n] = deflate_block(content, blocks[first + n], first + n + 1 == blocks.size());
     });
     for (std::size_t n = 0; n < done.size(); ++n) {
       take(done[n].deflated);

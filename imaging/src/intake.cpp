@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <numeric>
 
 #include "imaging/error.h"
 #include "imaging/hash.h"
@@ -11,7 +10,6 @@
 #include "intake_scan.h"
 #include "intake_stack.h"
 #include "intake_watch.h"
-#include "parallel.h"
 #include "plain_text.h"
 #include "volume_image.h"
 
@@ -115,6 +113,14 @@ std::size_t choose(const fs::path& path, const Scan& scan, const std::vector<Fra
   throw BadInput(path.string() + " holds several volumes; name one of them (--series):" + choices);
 }
 
+void tell_padding(std::size_t missing, CtVolume& ct) {
+  if (missing == 0) return;
+  char text[96];
+  std::snprintf(text, sizeof text, "%.1f %% of the voxels have no reading (padding): they count as neither air nor matter",
+                100.0 * static_cast<double>(missing) / static_cast<double>(ct.hu.values.size()));
+  ct.findings.push_back({Level::note, text});
+}
+
 CtVolume read_dicom(const fs::path& path, const IntakeOptions& options) {
   IntakeWatch unwatched({});
   const Scan scan = scan_path(path, unwatched);
@@ -130,6 +136,7 @@ CtVolume read_dicom(const fs::path& path, const IntakeOptions& options) {
   HashedVolume read = read_stack(scan, plans[n], ct.findings);
   ct.hu = std::move(read.hu);
   ct.sha256 = std::move(read.sha256);
+  tell_padding(read.no_reading, ct);
   ct.series_uid = groups[n].uid;
   ct.frame_of_reference_uid = scan.files[scan.frames[groups[n].frames.front()].file].frame_of_reference_uid;
   ct.facts = facts_of(scan, plans[n]);
@@ -146,23 +153,8 @@ CtVolume read_volume_file(const fs::path& path, const IntakeOptions& options) {
   ct.series_uid = file_uid(path);
   ct.facts = {{"modality", "CT"}};
   ct.findings = header.findings;
+  tell_padding(static_cast<std::size_t>(std::ranges::count(ct.hu.values, kNoReadingHu)), ct);
   return ct;
-}
-
-void tell_padding(CtVolume& ct) {
-  const auto& values = ct.hu.values;
-  const auto slice = static_cast<std::ptrdiff_t>(ct.hu.grid.offset(0, 0, 1));
-  std::vector<std::ptrdiff_t> in_slice(static_cast<std::size_t>(ct.hu.grid.size[2]));
-  for_each_item(in_slice.size(), [&](std::size_t, std::size_t k) {
-    const auto first = values.begin() + static_cast<std::ptrdiff_t>(k) * slice;
-    in_slice[k] = std::count(first, first + slice, kNoReadingHu);
-  });
-  const auto missing = std::accumulate(in_slice.begin(), in_slice.end(), std::ptrdiff_t{0});
-  if (missing == 0) return;
-  char text[96];
-  std::snprintf(text, sizeof text, "%.1f %% of the voxels have no reading (padding): they count as neither air nor matter",
-                100.0 * static_cast<double>(missing) / static_cast<double>(values.size()));
-  ct.findings.push_back({Level::note, text});
 }
 
 void shift_air(CtVolume& ct) {
@@ -179,10 +171,11 @@ void shift_air(CtVolume& ct) {
 void check_air(CtVolume& ct, bool correct) {
   constexpr double kWellSet_hu = 20;
   ct.air_hu = air_reading_hu(ct.hu);
-  if (std::isnan(ct.air_hu))
-    ct.findings.push_back({Level::note, std::string("no room air was found in the field, so the scanner's HU could not be checked") +
-                                            (correct ? ", and were not shifted" : "")});
-  else if (correct) shift_air(ct);
+  if (std::isnan(ct.air_hu)) {
+    if (correct) ct.findings.push_back({Level::note, "no room air was found in the field, so HU were not shifted"});
+    return;
+  }
+  if (correct) shift_air(ct);
   else if (std::abs(ct.air_hu + 1000) > kWellSet_hu)
     ct.findings.push_back({Level::note, "room air reads " + std::to_string(std::lround(ct.air_hu)) +
                                             " HU instead of -1000: the scanner's HU are off, and masses with them; "
@@ -206,7 +199,6 @@ Inspection inspect(const fs::path& path, const InspectionWatcher& watcher) {
 
 CtVolume read_ct(const fs::path& path, const IntakeOptions& options) {
   CtVolume ct = is_volume_file(path) ? read_volume_file(path, options) : read_dicom(path, options);
-  tell_padding(ct);
   make_plain(ct.findings);
   check_air(ct, options.correct_air);
   return ct;

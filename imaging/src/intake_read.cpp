@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <atomic>
 #include <cmath>
 #include <span>
 
@@ -126,16 +127,18 @@ HashedVolume read_stack(const Scan& scan, const StackPlan& plan, std::vector<Fin
   const std::size_t slice_size = plan.grid.offset(0, 0, 1);
   std::vector<Worker> workers(worker_count());
   std::vector<Digest> digests(static_cast<std::size_t>(plan.grid.size[2]));
+  std::atomic<std::size_t> no_reading{0};
   for_each_item(digests.size(), [&](std::size_t worker, std::size_t k) {
     const auto slice = std::span(volume.values).subspan(k * slice_size, slice_size);
     stack.make(static_cast<int>(k), workers[worker], slice);
     digests[k] = slice_digest(std::as_bytes(slice));   // while it is still at hand
+    no_reading += static_cast<std::size_t>(std::ranges::count(slice, kNoReadingHu));
   });
   if (plan.is_mixed)
     findings.push_back({Level::note, "scanned slices, left out and interpolated from their neighbours, come out wrong by " +
                                          std::to_string(std::lround(left_out_error_hu(stack, plan, slice_size))) +
                                          " HU (root mean square): the interpolated ones are no worse than about that"});
-  return {std::move(volume), volume_hash(plan.grid, digests)};
+  return {std::move(volume), volume_hash(plan.grid, digests), no_reading};
 }
 
 }  // namespace leastharm

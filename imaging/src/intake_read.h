@@ -8,10 +8,11 @@
 
 namespace leastharm {
 
-/// A volume and its hash (imaging/hash.h).
+/// A volume, its hash (imaging/hash.h), and how many of its voxels have no reading.
 struct HashedVolume {
   Volume<std::int16_t> hu;
   std::string sha256;
+  std::size_t no_reading = 0;
 };
 
 /// Reads a planned volume's HU: slices on all cores, each straight into its place. Tells the error of what was

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 #include <string>
 
 #include "imaging/error.h"
@@ -64,6 +65,12 @@ std::string in_mm(const Vec3& p) {
     return s.substr(0, s.find('.') + 2);
   };
   return text(p.x()) + "," + text(p.y()) + "," + text(p.z()) + " mm";
+}
+
+VoxelIndex voxel_of(const Grid& grid, std::size_t offset) {
+  const auto width = static_cast<std::size_t>(grid.size[0]), height = static_cast<std::size_t>(grid.size[1]);
+  return {static_cast<int>(offset % width), static_cast<int>(offset / width % height),
+          static_cast<int>(offset / width / height)};
 }
 
 /// Grows from one voxel over its 26 neighbours of the same value; marks what it took in `taken`.
@@ -192,14 +199,17 @@ std::vector<Mask> material_pieces(const Volume<std::uint8_t>& materials, Materia
   std::vector<bool> taken(grid.voxel_count(), false);
   std::vector<std::vector<VoxelIndex>> pieces;
   const auto least = least_mm3 / grid.voxel_volume_mm3();
-  for (int k = 0; k < grid.size[2]; ++k)
-    for (int j = 0; j < grid.size[1]; ++j)
-      for (int i = 0; i < grid.size[0]; ++i) {
-        const std::size_t at = grid.offset(i, j, k);
-        if (taken[at] || materials.values[at] != static_cast<std::uint8_t>(material)) continue;
-        auto piece = grow(materials, {i, j, k}, grid.voxel_count(), taken);
-        if (static_cast<double>(piece.size()) > least) pieces.push_back(std::move(piece));
-      }
+  const std::uint8_t* first = materials.values.data();
+  const std::uint8_t* end = first + materials.values.size();
+  for (const std::uint8_t* at = first; at != end; ++at) {
+    at = static_cast<const std::uint8_t*>(
+        std::memchr(at, static_cast<int>(material), static_cast<std::size_t>(end - at)));
+    if (!at) break;
+    const auto offset = static_cast<std::size_t>(at - first);
+    if (taken[offset]) continue;
+    auto piece = grow(materials, voxel_of(grid, offset), grid.voxel_count(), taken);
+    if (static_cast<double>(piece.size()) > least) pieces.push_back(std::move(piece));
+  }
   std::ranges::stable_sort(pieces, std::greater{}, &std::vector<VoxelIndex>::size);
   std::vector<Mask> masks;
   for (const auto& piece : pieces) masks.push_back(mask_of(grid, piece));

@@ -85,12 +85,13 @@ void write_as(const std::string& name, const Volume<T>& volume, const std::files
   Output output(path);
   const auto take = [&](const std::string& bytes) { output.take(bytes); };
   const auto voxels = std::as_bytes(std::span(volume.values));
+  constexpr auto content = sizeof(T) == 1 ? Content::runs : Content::anything;
   if (name.ends_with(".nrrd")) {
     output.take(nrrd_header<T>(volume.grid));
-    gzip({voxels}, take);
+    gzip(content, {voxels}, take);
   } else if (name.ends_with(".nii.gz")) {
     const std::string header = nifti_header(volume.grid, sizeof(T));
-    gzip({std::as_bytes(std::span(header)), voxels}, take);
+    gzip(content, {std::as_bytes(std::span(header)), voxels}, take);
   } else {
     output.take(name.ends_with(".mha") ? meta_header<T>(volume.grid) : nifti_header(volume.grid, sizeof(T)));
     output.take(voxels.data(), voxels.size());
