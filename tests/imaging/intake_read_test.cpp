@@ -279,7 +279,7 @@ TEST(IntakeRead, SaysSoWhereNoRoomAirIsInTheField) {
     const CtVolume ct = read_ct(folder / "hu.nrrd", {.correct_air = correct_air});
     EXPECT_TRUE(std::isnan(ct.air_hu));
     EXPECT_EQ(ct.hu.values, volume.values);
-    if (correct_air) EXPECT_THAT(test::texts(ct.findings), HasSubstr("no room air was found"));
+    EXPECT_EQ(test::texts(ct.findings).find("no room air was found") != std::string::npos, correct_air);
   }
 }
 
