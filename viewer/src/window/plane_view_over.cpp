@@ -11,6 +11,29 @@ namespace {
 
 constexpr int kMarkStride = 2;
 
+/// Columns, both ends included.
+struct Columns {
+  int from = 0, to = -1;
+};
+
+/// The columns of a row of `width` points, from `start` on by `across` (voxel indices, 0 the lower side of the first),
+/// that may lie in a mask's box.
+Columns columns_in_box(const Mask& mask, const Vec3& start, const Vec3& across, int width) {
+  const Vec3 low(mask.corner.i, mask.corner.j, mask.corner.k), size(mask.box[0], mask.box[1], mask.box[2]);
+  double from = 0, to = width - 1;
+  for (int axis = 0; axis < 3; ++axis) {
+    const double near = low[axis] - start[axis], far = near + size[axis];
+    if (std::abs(across[axis]) < 1e-12) {
+      if (near > 0 || far < 0) return {};
+      continue;
+    }
+    from = std::max(from, std::min(near / across[axis], far / across[axis]));
+    to = std::min(to, std::max(near / across[axis], far / across[axis]));
+  }
+  if (from > to) return {};
+  return {static_cast<int>(from), std::min(width - 1, static_cast<int>(to) + 1)};
+}
+
 }  // namespace
 
 void PlaneView::draw_marks(QPainter& painter) const {
@@ -21,21 +44,27 @@ void PlaneView::draw_marks(QPainter& painter) const {
                                    static_cast<std::size_t>(height));
   for (const Mark& mark : body.marks) {
     std::fill(inside.begin(), inside.end(), std::uint8_t{0});
-    bool any = false;
+    int left = width, right = -1, highest = height, lowest = -1;   // what the mark covers
     const Vec3 start = body.grid.index_from_lps(plane_.corner_lps_mm);
     const Vec3 across = (body.grid.index_from_lps(plane_.at(1, 0)) - start) * kMarkStride;
     const Vec3 down = (body.grid.index_from_lps(plane_.at(0, 1)) - start) * kMarkStride;
     for (int row = 0; row < height; ++row) {
-      Vec3 c = start + row * down + Vec3::Constant(0.5);
-      for (int column = 0; column < width; ++column, c += across)
+      const Vec3 first = start + row * down + Vec3::Constant(0.5);
+      const Columns columns = columns_in_box(mark.mask, first, across, width);
+      Vec3 c = first + columns.from * across;
+      for (int column = columns.from; column <= columns.to; ++column, c += across)
         if (mark.mask.contains({static_cast<int>(std::floor(c.x())),
                                 static_cast<int>(std::floor(c.y())),
-                                static_cast<int>(std::floor(c.z()))}))
+                                static_cast<int>(std::floor(c.z()))})) {
           inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
-                 static_cast<std::size_t>(column)] = 1,
-                 any = true;
+                 static_cast<std::size_t>(column)] = 1;
+          left = std::min(left, column);
+          right = std::max(right, column);
+          highest = std::min(highest, row);
+          lowest = row;
+        }
     }
-    if (!any) continue;
+    if (lowest < 0) continue;
     QVector<QLineF> lines;
     QPointF top(0, 1e9);
     const auto at = [&](int column, int row) {
@@ -52,8 +81,8 @@ void PlaneView::draw_marks(QPainter& painter) const {
     const int period = mark.kind == MarkKind::cavity     ? 3
                        : mark.kind == MarkKind::keep_out ? 7
                                                          : 2 * on;
-    for (int row = 0; row <= height; ++row)
-      for (int column = 0; column <= width; ++column) {
+    for (int row = highest; row <= lowest + 1; ++row)
+      for (int column = left; column <= right + 1; ++column) {
         const bool here = at(column, row);
         const double x = where.x() + column * kMarkStride, y = where.y() + row * kMarkStride;
         if (here != at(column, row - 1) && row > 0 && row < height && (column + row) % period < on)
