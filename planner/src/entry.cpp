@@ -35,18 +35,37 @@ void for_lines_of(const Track& track, double radius, int nodes, Visit&& visit) {
   }
 }
 
-}  // namespace
+struct Contact {
+  bool given_inside = false;
+  double depth_mm = 0;
+  Vec3 point_lps_mm{0, 0, 0};
+};
 
-std::optional<EntrySite> find_entry(const Body& body, const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) {
+std::optional<Contact> first_contact(const Body& body, const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) {
   const Vec3 axis = (tip_lps_mm - entry_lps_mm).normalized();
   const double length = (tip_lps_mm - entry_lps_mm).norm();
   const double tolerance = body.grid.spacing_mm.minCoeff() / 2;
-  EntrySite site;
-  site.given_inside = is_object(body.material_at(body.grid.voxel_at(entry_lps_mm - tolerance * axis)));
-  const auto depth = first_object_mm(body, entry_lps_mm, axis, site.given_inside ? 0 : -tolerance, length);
+  const bool inside = is_object(body.material_at(body.grid.voxel_at(entry_lps_mm - tolerance * axis)));
+  const auto depth = first_object_mm(body, entry_lps_mm, axis, inside ? 0 : -tolerance, length);
   if (!depth) return std::nullopt;
-  site.point_lps_mm = site.given_inside ? entry_lps_mm : entry_lps_mm + *depth * axis;
-  site.behind_support = length_in(crossings_along(body, entry_lps_mm, axis, 0, *depth), Material::support) > 0;
+  return Contact{inside, *depth, inside ? entry_lps_mm : entry_lps_mm + *depth * axis};
+}
+
+}  // namespace
+
+std::optional<Vec3> find_entry_point(const Body& body, const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) {
+  const auto contact = first_contact(body, entry_lps_mm, tip_lps_mm);
+  return contact ? std::optional(contact->point_lps_mm) : std::nullopt;
+}
+
+std::optional<EntrySite> find_entry(const Body& body, const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) {
+  const auto contact = first_contact(body, entry_lps_mm, tip_lps_mm);
+  if (!contact) return std::nullopt;
+  const Vec3 axis = (tip_lps_mm - entry_lps_mm).normalized();
+  EntrySite site;
+  site.given_inside = contact->given_inside;
+  site.point_lps_mm = contact->point_lps_mm;
+  site.behind_support = length_in(crossings_along(body, entry_lps_mm, axis, 0, contact->depth_mm), Material::support) > 0;
   site.outward = outward_normal(body, site.point_lps_mm).value_or(-axis);
   site.angle_deg = kRadian * std::acos(std::clamp(-axis.dot(site.outward), -1.0, 1.0));
   return site;

@@ -4,8 +4,10 @@
 
 #include <QProcess>
 #include <csignal>
+#include <fstream>
 #include <set>
 
+#include "phantom_data/ct_series.h"
 #include "support/file_bytes.h"
 #include "support/real_window.h"
 
@@ -74,6 +76,24 @@ TEST_F(WindowUnderStress, OffersWhatItFindsInADroppedFile) {
   for (QPushButton* b : window->findChildren<QPushButton*>())
     offered = offered || (b->isVisible() && b->text().startsWith("Begin a case"));
   EXPECT_TRUE(offered);
+}
+
+TEST_F(WindowUnderStress, TellsWhatItFindsWhileAFolderIsRead) {
+  const fs::path folder = made.base / "many";
+  phantom::write_ct_series(made.body.hu, folder / "ct");
+  fs::create_directories(folder / "notes");
+  for (int n = 0; n < 6000; ++n) std::ofstream(folder / "notes" / std::to_string(n)) << "no image";
+  window = std::make_unique<MainWindow>(
+      WindowOptions{.version = "test", .run_command = run_command_line});
+  window->show();
+  window->read_ct(folder);
+  bool told = false;
+  while (!window->is_quiet()) {
+    QTest::qWait(1);
+    told = told || shows("Headers read: ");
+  }
+  EXPECT_TRUE(told) << "before all was read";
+  EXPECT_TRUE(shows("CT: ")) << "and what there is, afterwards";
 }
 
 TEST_F(WindowUnderStress, EveryFieldAndButtonIsReachedByTheTabKey) {

@@ -21,6 +21,8 @@ struct EntrySite {
 /// half the smallest voxel below the surface counts as on it, so that a reported entry is found again from its rounded
 /// coordinates. Empty where no object lies between entry and tip.
 [[nodiscard]] std::optional<EntrySite> find_entry(const Body& body, const Vec3& entry_lps_mm, const Vec3& tip_lps_mm);
+/// Its point alone, for who draws: the normal takes thousands of voxels to smooth.
+[[nodiscard]] std::optional<Vec3> find_entry_point(const Body& body, const Vec3& entry_lps_mm, const Vec3& tip_lps_mm);
 
 /// Outward unit normal of the object's surface near a point: the gradient of the object's occupancy under a Gaussian of
 /// 2.5 mm standard deviation (5 mm across), or one voxel where voxels are larger. Beyond the grid the outermost voxels

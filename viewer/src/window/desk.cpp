@@ -17,8 +17,9 @@ constexpr double kLeastSpanMm = 110;
 
 Track Desk::shown_track() const {
   Track track = bench.track();
-  if (const auto site = find_entry(bench.ground().body, track.entry_lps_mm, track.tip_lps_mm))
-    track.entry_lps_mm = site->point_lps_mm;
+  if (const auto point =
+          find_entry_point(bench.ground().body, track.entry_lps_mm, track.tip_lps_mm))
+    track.entry_lps_mm = *point;
   return track;
 }
 

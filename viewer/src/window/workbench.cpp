@@ -137,8 +137,9 @@ void Workbench::end_gesture() {
   const bool moved = to_json(gesture_->before.file) != to_json(draft_.file);
   // The entry as it was found on the surface is what the case keeps.
   if (moved && has_track())
-    if (const auto site = find_entry(ground_->body, track().entry_lps_mm, track().tip_lps_mm))
-      draft_.file.plan.tracks[in_hand_].entry_lps_mm = site->point_lps_mm;
+    if (const auto point =
+            find_entry_point(ground_->body, track().entry_lps_mm, track().tip_lps_mm))
+      draft_.file.plan.tracks[in_hand_].entry_lps_mm = *point;
   if (moved) {
     past_.push_back(std::move(*gesture_));
     future_.clear();
