@@ -68,6 +68,22 @@ TEST_F(IntakeCommands, InspectAnswersByTheContract) {
   EXPECT_TRUE(series["findings"].is_array());
 }
 
+// A field that shows nothing but a body and its lung: no number is made up, in the answer, in the case or on paper.
+TEST_F(IntakeCommands, RoomAirThatIsNotThereIsNotMadeUp) {
+  Volume<std::int16_t> hu{{.size = {60, 60, 40}, .spacing_mm = {2, 2, 2}}, {}};
+  for (std::size_t n = 0; n < hu.grid.voxel_count(); ++n) {
+    const bool lung = n % 60 / 20 == 1 && n / 60 % 60 / 20 == 1;
+    hu.values.push_back(static_cast<std::int16_t>((lung ? -760 : 60) + static_cast<int>(n * 7919 % 41) - 20));
+  }
+  write_hu(hu, path("cropped.nrrd"));
+  const Answer answer = run({"segment", path("cropped.nrrd"), "--case", path("cropped"), "--json"});
+  ASSERT_EQ(answer.status, 0) << answer.err;
+  EXPECT_TRUE(answer.json()["air_check_hu"].is_null());
+  const Answer again = run({"segment", path("cropped.nrrd"), "--case", path("cropped")});   // the case can be read
+  EXPECT_EQ(again.status, 0) << again.err;
+  EXPECT_THAT(again.out, HasSubstr("no room air was found"));
+}
+
 TEST_F(IntakeCommands, NothingAboutPeopleGetsThrough) {
   const std::string leak = "ZZLEAKZZ";
   for (const auto& file : phantom::write_ct_series(made_->hu, path("named"))) {
