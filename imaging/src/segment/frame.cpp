@@ -154,9 +154,12 @@ class Field {
     for (int r = 0; r < rounds; ++r)
       for (std::size_t a = 0; a < 3; ++a) blur(a);
   }
-  [[nodiscard]] double at(const Vec3& lps_mm) const {
-    const VoxelIndex v = blocks_.grid.voxel_at(lps_mm);
-    return blocks_.grid.contains(v) ? static_cast<double>(values_[blocks_.coarse.offset(v.i, v.j, v.k)]) : 0.0;
+  /// The value of the nearest block; 0 outside.
+  [[nodiscard]] float at(float i, float j, float k) const {
+    const auto& n = blocks_.coarse.size;
+    const int a = static_cast<int>(i + 0.5F), b = static_cast<int>(j + 0.5F), c = static_cast<int>(k + 0.5F);
+    const bool there = i > -0.5F && j > -0.5F && k > -0.5F && a < n[0] && b < n[1] && c < n[2];
+    return there ? values_[blocks_.coarse.offset(a, b, c)] : 0.0F;
   }
 
  private:
@@ -184,14 +187,41 @@ struct Mirror {
   double score = -1;
 };
 
-double mirror_score(const std::vector<Weighted>& points, const Field& field, const Vec3& normal, const Vec3& point) {
-  double score = 0;
-  for (const Weighted& p : points) score += p.weight * field.at(p.at - 2 * normal.dot(p.at - point) * normal);
-  return score;
-}
+/// Points of bone as they are mirrored thousands of times: where they lie from a centre, and their block's index.
+class Mirrored {
+ public:
+  Mirrored(const std::vector<Weighted>& points, const Blocks& blocks, const Vec3& centre)
+      : to_index_(blocks.grid.spacing_mm.cwiseInverse().asDiagonal() * blocks.grid.direction.transpose()), centre_(centre) {
+    for (const Weighted& p : points) {
+      const Vec3 index = to_index_ * (p.at - blocks.grid.origin_lps_mm);
+      points_.push_back({(p.at - centre).cast<float>(), index.cast<float>(), static_cast<float>(p.weight)});
+    }
+  }
+  /// How much bone meets bone.
+  [[nodiscard]] double score(const Field& field, const Vec3& normal, const Vec3& point) const {
+    const Eigen::Vector3f n = normal.cast<float>(), step = (2 * to_index_ * normal).cast<float>();
+    const auto offset = static_cast<float>(normal.dot(point - centre_));
+    double score = 0;
+    for (const Point& p : points_) {
+      const float away = n.dot(p.from_centre) - offset;
+      const Eigen::Vector3f index = p.index - away * step;
+      score += static_cast<double>(p.weight * field.at(index.x(), index.y(), index.z()));
+    }
+    return score;
+  }
+
+ private:
+  struct Point {
+    Eigen::Vector3f from_centre, index;
+    float weight;
+  };
+  Mat3 to_index_;
+  Vec3 centre_;
+  std::vector<Point> points_;
+};
 
 /// Tries planes near one: turned about the head axis by `turn`, tilted by `tilt`, and moved by `move`, each by -n..n steps.
-void search_mirror(const std::vector<Weighted>& points, const Field& field, const Vec3& head, double turn, int turns,
+void search_mirror(const Mirrored& points, const Field& field, const Vec3& head, double turn, int turns,
                    double tilt, int tilts, double move, int moves, Mirror& best) {
   const Mirror start = best;
   const Vec3 across = head.cross(start.normal).normalized();
@@ -201,7 +231,7 @@ void search_mirror(const std::vector<Weighted>& points, const Field& field, cons
       const Vec3 normal = (std::cos(u * tilt) * turned + std::sin(u * tilt) * head).normalized();
       for (int m = -moves; m <= moves; ++m) {
         const Vec3 point = start.point + m * move * normal;
-        const double score = mirror_score(points, field, normal, point);
+        const double score = points.score(field, normal, point);
         if (score > best.score) best = {normal, point, score};
       }
     }
@@ -215,7 +245,7 @@ std::vector<Weighted> thinned(const std::vector<Weighted>& points, std::size_t m
 }
 
 Mirror find_mirror(const Blocks& blocks, const std::vector<Weighted>& bone, const Axes& axes, const Vec3& head) {
-  const std::vector<Weighted> few = thinned(bone, 5000);
+  const Mirrored few(thinned(bone, 5000), blocks, axes.centre);
   const Field wide(blocks, blocks.bone, 3), narrow(blocks, blocks.bone, 1);
   const double step = blocks.coarse.spacing_mm.maxCoeff();
   Mirror best{axes.directions.col(1), axes.centre, -1};

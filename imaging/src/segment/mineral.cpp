@@ -14,10 +14,9 @@ constexpr int kLeastShare = 225;          ///< of 255: blocks of mineral alone
 constexpr int kDensestFilling_hu = 1050;
 constexpr float kMostVariation_hu = 120;
 constexpr double kLeastWindow_hu = 180;   ///< filling reaches at least this far from its mean
-constexpr double kInset_mm = 5;
-constexpr double kLeastDepth_mm = 6;      ///< a ball of this radius fits in,
-constexpr double kLeastDepthShare = 0.1;  ///< and of this share of the body's own half thickness;
-constexpr double kDeepShare = 0.25;       ///< of this share where its HU are those of solid bone
+constexpr double kMostInset_mm = 5, kInsetShare = 0.08;   ///< lengths are shares of the body's own half thickness:
+constexpr double kLeastDepthShare = 0.1;  ///< a ball of this radius fits in,
+constexpr double kDeepShare = 0.16;       ///< of this one where its HU are those of solid bone, which is never so deep
 constexpr int kSolidBone_hu = 550;
 constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover
 constexpr double kShellVoxels = 0.08;     ///< share of a block's voxels that make it a piece of shell
@@ -124,10 +123,11 @@ void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coar
                           const std::vector<std::uint8_t>& body, double noise_hu, int threads,
                           Volume<std::uint8_t>& codes) {
   const std::vector<std::uint8_t> set = even_mineral(coarse, shares, noise_hu);
-  const int reach = static_cast<int>(std::ceil(kInset_mm / coarse.spacing_mm.minCoeff())) + 1;
   const double half_thickness = half_thickness_mm(coarse, body, threads);
-  for (const Core& core : cores_of(coarse, set, kInset_mm, threads)) {
-    if (core.depth_mm < std::max(kLeastDepth_mm, kLeastDepthShare * half_thickness)) continue;
+  const double inset = std::min(kMostInset_mm, kInsetShare * half_thickness);
+  const int reach = static_cast<int>(std::ceil(inset / coarse.spacing_mm.minCoeff())) + 1;
+  for (const Core& core : cores_of(coarse, set, inset, threads)) {
+    if (core.depth_mm < kLeastDepthShare * half_thickness) continue;
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
     if (all.mean() > level_of(kSolidBone_hu) && core.depth_mm < kDeepShare * half_thickness) continue;

@@ -15,6 +15,7 @@
 #include "fibre.h"
 #include "frame.h"
 #include "imaging/error.h"
+#include "living.h"
 #include "measure.h"
 #include "mineral.h"
 #include "parallel.h"
@@ -33,15 +34,19 @@ namespace {
 constexpr double kWidestMarrow_mm = 22;
 constexpr int kSpongyOverLiving = 10;   ///< levels: 160 HU
 
+/// Living tissue is even, so that spongy bone stands out from it; dried tissue reaches further up.
+void take_as_living(Thresholds& thresholds) {
+  thresholds.fat = true;
+  thresholds.mineral = std::min(thresholds.mineral, thresholds.tissue_peak + kSpongyOverLiving);
+}
+
 Thresholds thresholds_for(const Volume<std::uint8_t>& levels, int threads) {
   const LevelCounts counts = count_levels(levels, threads);
   Thresholds thresholds;
   thresholds.tissue_peak = tissue_peak(counts);
   thresholds.tissue = tissue_threshold(counts);
-  thresholds.fat = holds_fat(counts);
-  // Living tissue is even, so that spongy bone stands out from it; dried tissue reaches further up.
   thresholds.mineral = mineral_threshold(counts);
-  if (thresholds.fat) thresholds.mineral = std::min(thresholds.mineral, thresholds.tissue_peak + kSpongyOverLiving);
+  if (holds_fat(counts)) take_as_living(thresholds);
   return thresholds;
 }
 
@@ -98,9 +103,10 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   Volume<std::uint8_t>& codes = out.materials;
   codes = {hu.grid, std::vector<std::uint8_t>(hu.values.size())};
 
-  const Thresholds thresholds = thresholds_for(levels, workers);
+  Thresholds thresholds = thresholds_for(levels, workers);
   const Coarse coarse = coarse_grid(hu.grid);
   const Shares shares = shares_of(hu, readings.air_hu, levels, coarse, thresholds, workers);
+  if (!thresholds.fat && fat_under_skin(coarse, shares, workers)) take_as_living(thresholds);
   const std::vector<Slab> slabs = find_slabs(levels, coarse, shares);
   const TissueTexture texture = tissue_texture(coarse, shares, readings.noise_hu);
 
