@@ -95,23 +95,33 @@ struct Hollow {
   double radius_mm = 0, next_radius_mm = 0;
 };
 
-int bone_directions(const Blocks& blocks, const VoxelIndex& from, double reach_mm) {
-  constexpr float kBone = 0.2F;
-  int met = 0;
+/// The faces and corners of a block: the ways one looks for bone.
+std::vector<std::array<int, 3>> directions() {
+  std::vector<std::array<int, 3>> out;
   for (int c = -1; c <= 1; ++c)
     for (int b = -1; b <= 1; ++b)
-      for (int a = -1; a <= 1; ++a) {
-        const int along = std::abs(a) + std::abs(b) + std::abs(c);
-        if (along != 1 && along != 3) continue;
-        const double step = blocks.coarse.spacing_mm.cwiseProduct(Vec3(a, b, c)).norm();
-        VoxelIndex v = from;
-        for (double gone = step; gone <= reach_mm; gone += step) {
-          v = {v.i + a, v.j + b, v.k + c};
-          if (!blocks.coarse.contains(v.i, v.j, v.k)) break;
-          if (blocks.bone[blocks.coarse.offset(v.i, v.j, v.k)] < kBone) continue;
-          ++met;
-          break;
-        }
+      for (int a = -1; a <= 1; ++a)
+        if (const int along = std::abs(a) + std::abs(b) + std::abs(c); along == 1 || along == 3) out.push_back({a, b, c});
+  return out;
+}
+
+/// For each block whether bone is met within `reach_mm` in one direction; in one sweep from that side.
+std::vector<std::uint8_t> meets_bone(const Blocks& blocks, const std::array<int, 3>& way, double reach_mm) {
+  constexpr float kBone = 0.2F;
+  constexpr std::uint16_t kNever = 60000;
+  const auto [w, h, d] = blocks.coarse.size;
+  const auto farthest = static_cast<std::uint16_t>(reach_mm / blocks.coarse.spacing_mm.cwiseProduct(Vec3(way[0], way[1], way[2])).norm());
+  std::vector<std::uint16_t> steps(blocks.coarse.count(), kNever);
+  std::vector<std::uint8_t> met(blocks.coarse.count());
+  const auto at = [](int n, int size, int toward) { return toward > 0 ? size - 1 - n : n; };
+  for (int kk = 0; kk < d; ++kk)
+    for (int jj = 0; jj < h; ++jj)
+      for (int ii = 0; ii < w; ++ii) {
+        const int i = at(ii, w, way[0]), j = at(jj, h, way[1]), k = at(kk, d, way[2]);
+        if (!blocks.coarse.contains(i + way[0], j + way[1], k + way[2])) continue;
+        const std::size_t v = blocks.coarse.offset(i, j, k), next = blocks.coarse.offset(i + way[0], j + way[1], k + way[2]);
+        steps[v] = blocks.bone[next] >= kBone ? std::uint16_t{1} : static_cast<std::uint16_t>(std::min<int>(kNever, steps[next] + 1));
+        met[v] = steps[v] <= farthest;
       }
   return met;
 }
@@ -119,14 +129,17 @@ int bone_directions(const Blocks& blocks, const VoxelIndex& from, double reach_m
 Hollow skull_hollow(const Blocks& blocks, double length_mm, int threads) {
   constexpr int kLeastDirections = 13;   // of 14
   const double reach = std::clamp(0.14 * length_mm, 25.0, 120.0);
-  std::vector<std::uint8_t> closed(blocks.coarse.count());
-  for_chunks(blocks.coarse.size[2], 1, threads, [&](int k, int, int) {
-    for (int j = 0; j < blocks.coarse.size[1]; ++j)
-      for (int i = 0; i < blocks.coarse.size[0]; ++i) {
-        const std::size_t v = blocks.coarse.offset(i, j, k);
-        closed[v] = blocks.bone[v] < 0.1F && bone_directions(blocks, {i, j, k}, reach) >= kLeastDirections;
-      }
+  const std::vector<std::array<int, 3>> ways = directions();
+  std::vector<std::vector<std::uint8_t>> met(ways.size());
+  for_chunks(static_cast<int>(ways.size()), 1, threads, [&](int n, int, int) {
+    met[static_cast<std::size_t>(n)] = meets_bone(blocks, ways[static_cast<std::size_t>(n)], reach);
   });
+  std::vector<std::uint8_t> closed(blocks.coarse.count());
+  for (std::size_t v = 0; v < closed.size(); ++v) {
+    int directions_met = 0;
+    for (const auto& way : met) directions_met += way[v];
+    closed[v] = blocks.bone[v] < 0.1F && directions_met >= kLeastDirections;
+  }
   ByteSet one{};
   one[1] = true;
   const RunPieces pieces = pieces_of(blocks.coarse.size, closed.data(), one, false, threads);

@@ -24,34 +24,54 @@ LevelStatistic statistic_of(const Volume<std::uint8_t>& levels, const Coarse& co
 namespace {
 
 double window_variation(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& set,
-                        double noise_hu, const VoxelIndex& low) {
+                        double noise_hu, const VoxelIndex& low, int edge) {
   double mean = 0, squares = 0;
-  for (int c = 0; c < 2; ++c)
-    for (int b = 0; b < 2; ++b)
-      for (int a = 0; a < 2; ++a) {
+  for (int c = 0; c < edge; ++c)
+    for (int b = 0; b < edge; ++b)
+      for (int a = 0; a < edge; ++a) {
         const std::size_t v = coarse.offset(low.i + a, low.j + b, low.k + c);
         if (!set[v]) return std::numeric_limits<double>::infinity();
         const double m = shares.mean_hu[v], d = shares.deviation_hu[v];
-        mean += m / 8;
-        squares += (m * m + d * d) / 8;
+        mean += m;
+        squares += m * m + d * d;
       }
-  return std::sqrt(std::max(0.0, squares - mean * mean - noise_hu * noise_hu));
+  const double blocks = edge * edge * edge;
+  mean /= blocks;
+  return std::sqrt(std::max(0.0, squares / blocks - mean * mean - noise_hu * noise_hu));
+}
+
+/// A variance is known to noise² sqrt(2/n) from n voxels: too few of them feign or hide unevenness.
+double feigned_hu(const Coarse& coarse, double noise_hu, int edge) {
+  const double voxels = static_cast<double>(edge * edge * edge) * coarse.factor[0] * coarse.factor[1] * coarse.factor[2];
+  return noise_hu * std::sqrt(std::sqrt(2 / voxels));
+}
+
+int window_edge(const Coarse& coarse, double noise_hu) {
+  constexpr double kWellKnown_hu = 12;
+  return feigned_hu(coarse, noise_hu, 2) > kWellKnown_hu ? 3 : 2;
 }
 
 }  // namespace
 
+double least_variation_hu(const Coarse& coarse, double noise_hu) {
+  return feigned_hu(coarse, noise_hu, window_edge(coarse, noise_hu));
+}
+
 std::vector<float> variation_hu(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& set,
                                 double noise_hu) {
+  const int edge = window_edge(coarse, noise_hu);
   std::vector<float> variation(coarse.count(), std::numeric_limits<float>::infinity());
-  for (int k = 0; k + 1 < coarse.size[2]; ++k)
-    for (int j = 0; j + 1 < coarse.size[1]; ++j)
-      for (int i = 0; i + 1 < coarse.size[0]; ++i) {
-        const auto window = static_cast<float>(window_variation(coarse, shares, set, noise_hu, {i, j, k}));
+  for (int k = 0; k + edge <= coarse.size[2]; ++k)
+    for (int j = 0; j + edge <= coarse.size[1]; ++j)
+      for (int i = 0; i + edge <= coarse.size[0]; ++i) {
+        const auto window = static_cast<float>(window_variation(coarse, shares, set, noise_hu, {i, j, k}, edge));
         if (!std::isfinite(window)) continue;
-        for (int n = 0; n < 8; ++n) {
-          float& v = variation[coarse.offset(i + (n & 1), j + (n >> 1 & 1), k + (n >> 2))];
-          v = std::min(v, window);
-        }
+        for (int c = 0; c < edge; ++c)
+          for (int b = 0; b < edge; ++b)
+            for (int a = 0; a < edge; ++a) {
+              float& v = variation[coarse.offset(i + a, j + b, k + c)];
+              v = std::min(v, window);
+            }
       }
   return variation;
 }

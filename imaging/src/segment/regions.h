@@ -43,10 +43,13 @@ void for_voxels(const Coarse& coarse, const Grid& grid, std::size_t block, const
 
 [[nodiscard]] LevelStatistic statistic_of(const Volume<std::uint8_t>& levels, const Coarse& coarse, std::size_t block);
 
-/// How uneven HU are around each block of a set, beyond the noise: the standard deviation over the most even two by two by
-/// two blocks that all belong to the set; infinite where there are none.
+/// How uneven HU are around each block of a set, beyond the noise: the standard deviation over the most even cube of two or,
+/// where noise hides more, three blocks an edge that all belong to the set; infinite where there are none.
 [[nodiscard]] std::vector<float> variation_hu(const Coarse& coarse, const Shares& shares,
                                               const std::vector<std::uint8_t>& set, double noise_hu);
+
+/// The variation that noise alone feigns in even matter.
+[[nodiscard]] double least_variation_hu(const Coarse& coarse, double noise_hu);
 
 /// A body of even matter: its core of blocks, and how deep it is.
 struct Core {

@@ -3,22 +3,24 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdlib>
 #include <vector>
 
 #include "denoise.h"
+#include "parallel.h"
 #include "regions.h"
 
 namespace leastharm::segment_detail {
 namespace {
 
-constexpr int kLowest_hu = -130, kHighest_hu = 120;
-constexpr double kEvenShare = 0.45;      ///< resin varies at most this much of what tissue does
-constexpr double kMostVariation_hu = 24; ///< and at most this much
-constexpr double kLeastVolume_mm3 = 1200;
-constexpr double kLeastFree = 0.05;      ///< share of the blocks around a pool that are mostly air or fibre
-constexpr int kLeastContrast_hu = 40;    ///< by which resin differs from tissue as even as itself
-constexpr double kLiving_hu = 24;        ///< the variation of tissue in a living or plastic body stays below this
+constexpr int kLowest_hu = -150, kHighest_hu = 120;
+constexpr double kEvenShare = 0.45;       ///< resin varies at most this much of what tissue does
+constexpr double kMostVariation_hu = 24, kEvenAnyway_hu = 14;   ///< and at most the first; the second is even in any case
+constexpr double kMostSpread = 0.35;      ///< of the spread of the means of tissue's blocks: that of a pool's
+constexpr double kLeastShare = 0.0005;    ///< of all tissue
+constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool that are mostly air or fibre
+constexpr double kLeastContrast_hu = 15, kContrast = 3.5;   ///< by which resin differs from tissue as even as itself: at least, and of its spread
+constexpr double kLeastFavour = -2;       ///< log of the odds: no single voxel decides
+constexpr double kLiving_hu = 24;         ///< the variation of tissue in a living or plastic body stays below this
 
 bool whole_tissue(const Shares& shares, std::size_t v) { return shares.tissue[v] == 255 && shares.mineral[v] == 0; }
 
@@ -26,6 +28,25 @@ double median(std::vector<double>& values) {
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
   return *middle;
+}
+
+/// The commonest mean of the blocks whose variation is known, and the standard deviation of the peak there.
+struct Peak {
+  double hu = 0, spread_hu = 0;
+};
+Peak commonest_mean(const Shares& shares, const std::vector<float>& variation) {
+  constexpr int kFrom = -400, kStep = 2, kBins = 500, kReach = 1;
+  std::array<std::int64_t, kBins> counts{};
+  for (std::size_t v = 0; v < variation.size(); ++v)
+    if (std::isfinite(variation[v])) ++counts[static_cast<std::size_t>(std::clamp((shares.mean_hu[v] - kFrom) / kStep, 0, kBins - 1))];
+  std::array<std::int64_t, kBins> smooth{};
+  for (int b = kReach; b + kReach < kBins; ++b)
+    for (int n = b - kReach; n <= b + kReach; ++n) smooth[static_cast<std::size_t>(b)] += counts[static_cast<std::size_t>(n)];
+  const auto top = std::max_element(smooth.begin(), smooth.end());
+  auto low = top, high = top;
+  while (low != smooth.begin() && 2 * *low > *top) --low;
+  while (high + 1 != smooth.end() && 2 * *high > *top) ++high;
+  return {kFrom + (static_cast<double>(top - smooth.begin()) + 0.5) * kStep, static_cast<double>(high - low) * kStep / 2.355};
 }
 
 }  // namespace
@@ -41,56 +62,115 @@ TissueTexture tissue_texture(const Coarse& coarse, const Shares& shares, double 
   std::vector<double> all;
   for (const float v : texture.variation_hu)
     if (std::isfinite(v)) all.push_back(static_cast<double>(v));
-  if (all.size() >= kLeastBlocks) texture.typical_hu = std::max(1.0, median(all));
+  texture.blocks = all.size();
+  const double voxels = coarse.factor[0] * coarse.factor[1] * coarse.factor[2];
+  texture.block_noise_hu = noise_hu / std::sqrt(voxels);
+  texture.least_seen_hu = least_variation_hu(coarse, noise_hu);
+  if (all.size() < kLeastBlocks) return texture;
+  texture.typical_hu = std::max(1.0, median(all));
+  const Peak peak = commonest_mean(shares, texture.variation_hu);
+  texture.tissue_hu = peak.hu;
+  texture.spread_hu = peak.spread_hu;
   return texture;
 }
 
 namespace {
 
-struct Pool {
-  std::vector<std::size_t> blocks, ring;
-  int lowest = 0, highest = 0;   ///< levels
+/// Levels of one kind of matter, as a normal distribution.
+struct Normal {
+  double mean = 0, deviation = 1;
+
+  [[nodiscard]] double log_density(double level) const {
+    const double z = (level - mean) / deviation;
+    return -0.5 * z * z - std::log(deviation);
+  }
 };
 
-std::vector<std::uint8_t> even_blocks(const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
-                                      int tissue_hu) {
-  const auto most = static_cast<float>(tissue.even() ? kMostVariation_hu : std::min(kMostVariation_hu, kEvenShare * tissue.typical_hu));
-  const int contrast = tissue.even() ? kLeastContrast_hu : 0;
+Normal normal_of(const LevelStatistic& all) {
+  constexpr double kRounding = 0.5;   // of levels: they are whole numbers
+  return {all.mean(), std::max(kRounding, all.deviation())};
+}
+
+struct Pool {
+  std::vector<std::size_t> blocks, ring;
+  std::array<float, 256> favour{};   ///< for each level, how much likelier it is resin than tissue (log)
+};
+
+/// Blocks of even matter lighter (`side` -1) or heavier (1) than tissue; where tissue is uneven, all even ones (0).
+std::vector<std::uint8_t> even_blocks(const Coarse& coarse, const Shares& shares, const TissueTexture& tissue, int side) {
+  const double known = 2 * tissue.least_seen_hu;
+  const double most = std::min(kMostVariation_hu, std::max(tissue.even() ? std::max(kEvenAnyway_hu, known) : 0.0, kEvenShare * tissue.typical_hu));
+  const double contrast = std::max(kLeastContrast_hu, kContrast * tissue.spread_hu);
   std::vector<std::uint8_t> even(coarse.count());
   for (std::size_t v = 0; v < even.size(); ++v)
-    even[v] = tissue.variation_hu[v] <= most && shares.mean_hu[v] >= kLowest_hu && shares.mean_hu[v] <= kHighest_hu &&
-              std::abs(shares.mean_hu[v] - tissue_hu) >= contrast;
+    even[v] = tissue.variation_hu[v] <= static_cast<float>(most) && shares.mean_hu[v] >= kLowest_hu && shares.mean_hu[v] <= kHighest_hu &&
+              (side == 0 || side * (shares.mean_hu[v] - tissue.tissue_hu) >= contrast);
   return even;
 }
 
-/// Of a voxel's 26 neighbours and itself, the share within the pool's levels.
-bool mostly_within(const Volume<std::uint8_t>& levels, const Pool& pool, std::size_t v) {
-  const Grid& grid = levels.grid;
-  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-  const int i = static_cast<int>(v % w), j = static_cast<int>(v % slice / w), k = static_cast<int>(v / slice);
-  int within = 0, all = 0;
-  for (int c = std::max(0, k - 1); c <= std::min(grid.size[2] - 1, k + 1); ++c)
-    for (int b = std::max(0, j - 1); b <= std::min(grid.size[1] - 1, j + 1); ++b)
-      for (int a = std::max(0, i - 1); a <= std::min(grid.size[0] - 1, i + 1); ++a) {
-        const int level = levels.values[grid.offset(a, b, c)];
-        ++all;
-        within += level >= pool.lowest && level <= pool.highest;
-      }
-  return within * 100 >= all * 55;
+/// What all whole tissue but the pool looks like.
+Normal tissue_around(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const Pool& pool) {
+  constexpr std::size_t kEach = 7;   // a sample of the blocks will do
+  std::vector<std::uint8_t> taken(coarse.count());
+  for (const std::size_t v : pool.blocks) taken[v] = 1;
+  LevelStatistic all;
+  for (std::size_t v = 0; v < taken.size(); v += kEach)
+    if (!taken[v] && whole_tissue(shares, v)) all.add(statistic_of(levels, coarse, v));
+  return normal_of(all);
 }
 
-void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool,
+/// Goes through a voxel's neighbourhood and weighs its tissue: resin or not.
+class Judge {
+ public:
+  Judge(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Pool& pool)
+      : levels_(levels), codes_(codes), favour_(pool.favour) {
+    for (std::size_t a = 0; a < 3; ++a)
+      reach_[a] = std::clamp(static_cast<int>(std::lround(kReach_mm / levels.grid.spacing_mm[static_cast<Eigen::Index>(a)])), 1, 2);
+  }
+  [[nodiscard]] bool resin(const std::array<int, 3>& at) const {
+    const auto& n = levels_.grid.size;
+    float sum = 0;
+    for (int k = std::max(0, at[2] - reach_[2]); k <= std::min(n[2] - 1, at[2] + reach_[2]); ++k)
+      for (int j = std::max(0, at[1] - reach_[1]); j <= std::min(n[1] - 1, at[1] + reach_[1]); ++j) {
+        const std::size_t row = levels_.grid.offset(0, j, k);
+        for (int i = std::max(0, at[0] - reach_[0]); i <= std::min(n[0] - 1, at[0] + reach_[0]); ++i) {
+          const std::size_t v = row + static_cast<std::size_t>(i);
+          const int m = codes_.values[v] & code::kMaterial;
+          if (m == label(Material::body) || m == label(Material::resin)) sum += favour_[levels_.values[v]];
+        }
+      }
+    return sum > 0;
+  }
+
+ private:
+  static constexpr double kReach_mm = 2.5;
+  const Volume<std::uint8_t>& levels_;
+  const Volume<std::uint8_t>& codes_;
+  const std::array<float, 256>& favour_;
+  std::array<int, 3> reach_{};
+};
+
+std::array<int, 3> place_of(const Grid& grid, std::size_t v) {
+  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
+  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+}
+
+void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool, int threads,
                 Volume<std::uint8_t>& codes) {
   const auto tissue = [&](std::size_t v) { return (codes.values[v] & code::kMaterial) == label(Material::body); };
+  const Judge judge(levels, codes, pool);
+  std::vector<std::vector<std::size_t>> found(pool.ring.size());
+  for_chunks(static_cast<int>(pool.ring.size()), 16, threads, [&](int, int first, int last) {
+    for (auto n = static_cast<std::size_t>(first); n < static_cast<std::size_t>(last); ++n)
+      for_voxels(coarse, levels.grid, pool.ring[n], [&](std::size_t v) {
+        if (tissue(v) && judge.resin(place_of(levels.grid, v))) found[n].push_back(v);
+      });
+  });
+  for (const auto& voxels : found)
+    for (const std::size_t v : voxels) codes.values[v] = label(Material::resin);
   for (const std::size_t block : pool.blocks)
     for_voxels(coarse, levels.grid, block, [&](std::size_t v) {
       if (tissue(v)) codes.values[v] = label(Material::resin);
-    });
-  for (const std::size_t block : pool.ring)
-    for_voxels(coarse, levels.grid, block, [&](std::size_t v) {
-      if (tissue(v) && levels.values[v] >= pool.lowest && levels.values[v] <= pool.highest &&
-          mostly_within(levels, pool, v))
-        codes.values[v] = label(Material::resin);
     });
 }
 
@@ -119,27 +199,47 @@ void close_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const P
   for (const std::size_t v : rim) codes.values[v] = label(Material::resin);
 }
 
+/// The standard deviation of the means of a pool's blocks.
+double spread_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
+  double sum = 0, squares = 0;
+  for (const std::size_t v : blocks) sum += shares.mean_hu[v], squares += static_cast<double>(shares.mean_hu[v]) * shares.mean_hu[v];
+  const double n = static_cast<double>(blocks.size()), mean = sum / n;
+  return std::sqrt(std::max(0.0, squares / n - mean * mean));
+}
+
+bool is_pool(const Shares& shares, const TissueTexture& tissue, const Pool& pool) {
+  const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < 128; });
+  if (static_cast<double>(free) < kLeastFree * static_cast<double>(pool.ring.size())) return false;
+  const double noise = 1.5 * tissue.block_noise_hu;   // neighbouring voxels share some of it
+  return tissue.even() || spread_hu(shares, pool.blocks) <= std::hypot(noise, kMostSpread * tissue.spread_hu);
+}
+
+void find_pools(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
+                const TissueTexture& tissue, int side, int threads, Volume<std::uint8_t>& codes) {
+  const std::vector<std::uint8_t> even = even_blocks(coarse, shares, tissue, side);
+  const double least_blocks = std::max(8.0, kLeastShare * static_cast<double>(tissue.blocks));
+  for (const Core& core : cores_of(coarse, even, 0, threads)) {
+    if (static_cast<double>(core.blocks.size()) < least_blocks) continue;
+    Pool pool{core.blocks, ring_of(coarse, core.blocks), {}};
+    if (!is_pool(shares, tissue, pool)) continue;
+    LevelStatistic all;
+    for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
+    const Normal resin = normal_of(all), around = tissue_around(levels, coarse, shares, pool);
+    for (std::size_t l = 0; l < pool.favour.size(); ++l) {
+      const auto level = static_cast<double>(l);
+      pool.favour[l] = static_cast<float>(std::max(kLeastFavour, resin.log_density(level) - around.log_density(level)));
+    }
+    label_pool(levels, coarse, pool, threads, codes);
+    close_rim(levels, coarse, pool, codes);
+  }
+}
+
 }  // namespace
 
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                const TissueTexture& tissue, const Thresholds& thresholds, int threads, Volume<std::uint8_t>& codes) {
-  const std::vector<std::uint8_t> even = even_blocks(coarse, shares, tissue, hu_of(thresholds.tissue_peak));
-  const double block_mm3 = coarse.spacing_mm.prod();
-  for (const Core& core : cores_of(coarse, even, 0, threads)) {
-    if (static_cast<double>(core.blocks.size()) * block_mm3 < kLeastVolume_mm3) continue;
-    LevelStatistic all;
-    for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
-    const double reach = std::max(1.6, 2.5 * all.deviation());
-    Pool pool;
-    pool.lowest = static_cast<int>(std::floor(all.mean() - reach));
-    pool.highest = static_cast<int>(std::ceil(all.mean() + reach));
-    pool.blocks = core.blocks;
-    pool.ring = ring_of(coarse, pool.blocks);
-    const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < 128; });
-    if (static_cast<double>(free) < kLeastFree * static_cast<double>(pool.ring.size())) continue;
-    label_pool(levels, coarse, pool, codes);
-    close_rim(levels, coarse, pool, codes);
-  }
+                const TissueTexture& tissue, int threads, Volume<std::uint8_t>& codes) {
+  if (!tissue.even()) return find_pools(levels, coarse, shares, tissue, 0, threads, codes);
+  for (const int side : {-1, 1}) find_pools(levels, coarse, shares, tissue, side, threads, codes);
 }
 
 }  // namespace leastharm::segment_detail

@@ -12,6 +12,10 @@ namespace leastharm::segment_detail {
 struct TissueTexture {
   std::vector<float> variation_hu;
   double typical_hu = 0;   ///< median where finite; 0 where there is too little tissue to say
+  double tissue_hu = 0;    ///< the commonest mean of whole blocks of tissue,
+  double spread_hu = 0;    ///< and the standard deviation of those near it
+  std::size_t blocks = 0;  ///< whose variation is known
+  double block_noise_hu = 0, least_seen_hu = 0;   ///< of a block's mean; the variation that noise alone feigns
 
   /// True where tissue is as even as a living or plastic body's.
   [[nodiscard]] bool even() const;
@@ -22,6 +26,6 @@ struct TissueTexture {
 /// Relabels pooled resin from body to resin: matter in tissue's range that is much more even than the tissue around it,
 /// or, where tissue itself is even, of clearly other HU; with a free surface somewhere. HU alone cannot tell resin from bitumen, wax or tissue.
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                const TissueTexture& tissue, const Thresholds& thresholds, int threads, Volume<std::uint8_t>& codes);
+                const TissueTexture& tissue, int threads, Volume<std::uint8_t>& codes);
 
 }  // namespace leastharm::segment_detail

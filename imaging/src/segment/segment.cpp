@@ -122,7 +122,7 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   find_dense(levels, workers, codes);
   fill_bone(levels, thresholds, kWidestMarrow_mm, workers, codes);
   trim_bone(levels, thresholds, workers, codes);
-  if (!thresholds.fat) find_resin(levels, coarse, shares, texture, thresholds, workers, codes);
+  if (!thresholds.fat) find_resin(levels, coarse, shares, texture, workers, codes);
   finish_labels(workers, codes);
   levels_to_confidence(hu, codes, thresholds, confidences, workers, out.confidence);
 
