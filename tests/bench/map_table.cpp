@@ -2,11 +2,13 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <array>
 #include <cstdio>
 #include <ctime>
 #include <exception>
 #include <filesystem>
 #include <fstream>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -21,6 +23,11 @@
 namespace {
 
 using namespace leastharm;
+using segment_detail::ConfidenceTable;
+using segment_detail::kCrowdSteps;
+using segment_detail::kMarginSteps;
+using segment_detail::kWaySteps;
+using segment_detail::segment_with;
 namespace fs = std::filesystem;
 
 struct Wish {
@@ -160,37 +167,61 @@ void print_row(const Body& body, const Segmentation& map, double cpu_s, Summary&
 class Counter {
  public:
   void add(const Body& body) {
-    using namespace segment_detail;
-    ConfidenceTable numbered{};
-    for (std::size_t m = 0; m < kMaterialCount; ++m)
-      for (std::size_t b = 0; b < kBorderSteps; ++b)
-        for (std::size_t s = 0; s < kMarginSteps; ++s) numbered[m][b][s] = static_cast<std::uint8_t>((m * kBorderSteps + b) * kMarginSteps + s);
-    const Segmentation map = segment_with(body.hu, numbered, 0);
+    // Cells are numbered in two bytes, so that two maps tell each voxel's own.
+    const auto low = segment_with(body.hu, numbered([](std::size_t cell) { return cell & 255; }), 0);
+    const auto high = segment_with(body.hu, numbered([](std::size_t cell) { return cell >> 8; }), 0);
     const double weight = 1e6 / static_cast<double>(body.hu.values.size());   // each body counts the same
     for (std::size_t v = 0; v < body.hu.values.size(); ++v) {
       if (body.hu.values[v] == kNoReadingHu) continue;
-      const std::size_t cell = map.confidence.values[v];
+      const std::size_t cell = low.confidence.values[v] + 256U * high.confidence.values[v];
       voxels_[cell] += weight;
-      if (map.materials.values[v] == body.truth->values[v]) right_[cell] += weight;
+      if (low.materials.values[v] == body.truth->values[v]) right_[cell] += weight;
     }
   }
   void print() const {
-    using namespace segment_detail;
-    std::size_t cell = 0;
+    std::printf("      {{");
+    for (std::size_t m = 0; m < kMaterialCount; ++m) print_row(m * kMarginSteps, kMarginSteps, 0.6, "{", m + 1 == kMaterialCount ? "}}},\n" : "},\n        ");
+    std::printf("      {{");
     for (std::size_t m = 0; m < kMaterialCount; ++m) {
-      std::printf("      // %s\n", std::string(kMaterialNames[m]).c_str());
-      for (std::size_t b = 0; b < kBorderSteps; ++b) {
-        std::printf("%s{", b == 0 ? "      {{" : "        ");
-        for (std::size_t s = 0; s < kMarginSteps; ++s, ++cell)
-          std::printf("%s%d", s == 0 ? "" : ", ", static_cast<int>(255 * (right_[cell] + 0.6 * kPrior) / (voxels_[cell] + kPrior)));
-        std::printf("%s\n", b + 1 == kBorderSteps ? "}}}," : "},");
+      std::printf("%s      // %s; beyond it air, wrapping, ...\n", m == 0 ? "\n" : "", std::string(kMaterialNames[m]).c_str());
+      for (std::size_t b = 0; b < kMaterialCount; ++b) {
+        std::printf("      %s", b == 0 ? "{{{{" : "{{");
+        for (std::size_t c = 0; c < kCrowdSteps; ++c) {
+          print_row(border_cell(m, b, c), kWaySteps, -1, "{", c + 1 == kCrowdSteps ? "}" : "}, ");
+        }
+        std::printf("%s\n", b + 1 < kMaterialCount ? "}}," : m + 1 < kMaterialCount ? "}}}}," : "}}}}}},");
       }
     }
   }
 
  private:
-  static constexpr double kPrior = 20;   // voxels that are right in 6 of 10 cases: where little was counted
-  std::array<double, 256> voxels_{}, right_{};
+  static constexpr double kPrior = 20;   // voxels, where little was counted: right as often as with any material beyond
+
+  static std::size_t border_cell(std::size_t m, std::size_t b, std::size_t c) {
+    return kMaterialCount * kMarginSteps + ((m * kMaterialCount + b) * kCrowdSteps + c) * kWaySteps;
+  }
+  template <typename Byte>
+  static ConfidenceTable numbered(const Byte& byte) {
+    ConfidenceTable table;
+    for (std::size_t m = 0; m < kMaterialCount; ++m) {
+      for (std::size_t s = 0; s < kMarginSteps; ++s) table.amid[m][s] = static_cast<std::uint8_t>(byte(m * kMarginSteps + s));
+      for (std::size_t b = 0; b < kMaterialCount; ++b)
+        for (std::size_t c = 0; c < kCrowdSteps; ++c)
+          for (std::size_t w = 0; w < kWaySteps; ++w) table.border[m][b][c][w] = static_cast<std::uint8_t>(byte(border_cell(m, b, c) + w));
+    }
+    return table;
+  }
+  /// The share right of some cells; where few were counted they lean to `usual`, or to the mean of their row.
+  void print_row(std::size_t first, std::size_t cells, double usual, const char* before, const char* after) const {
+    double voxels = 1, right = 0.6;
+    for (std::size_t c = first; c < first + cells; ++c) voxels += voxels_[c], right += right_[c];
+    if (usual < 0) usual = right / voxels;
+    for (std::size_t c = first; c < first + cells; ++c)
+      std::printf("%s%d", c == first ? before : ", ", static_cast<int>(255 * (right_[c] + usual * kPrior) / (voxels_[c] + kPrior)));
+    std::printf("%s", after);
+  }
+
+  std::array<double, 65536> voxels_{}, right_{};
 };
 
 std::string file_name(const std::string& name) { return name.substr(0, name.find(':')) + ".png"; }
@@ -214,8 +245,8 @@ void take(const Body& body, const Wish& wish, Summary& summary) {
 
 void run(const Wish& wish) {
   Summary summary;
-  Counter counter;
-  const auto use = [&](const Body& body) { wish.calibrate ? counter.add(body) : take(body, wish, summary); };
+  const auto counter = std::make_unique<Counter>();
+  const auto use = [&](const Body& body) { wish.calibrate ? counter->add(body) : take(body, wish, summary); };
   for (const fs::path& path : wish.scans) take({path.filename().string(), read_ct(path).hu, {}, {}}, wish, summary);
   std::vector<std::string> names = wish.bodies;
   if (names.empty() && wish.drawn == 0 && wish.scans.empty()) names = phantom::scenario_names();
@@ -223,7 +254,7 @@ void run(const Wish& wish) {
   if (!wish.calibrate) print_head();
   for (const std::string& name : names) use(made_or_kept(name, wish, [&] { return invented(name, wish); }));
   for (unsigned n = 0; n < wish.drawn; ++n) use(made_or_kept("drawn " + std::to_string(wish.first_drawn + n), wish, [&] { return drawn(wish.first_drawn + n, wish); }));
-  wish.calibrate ? counter.print() : summary.print();
+  wish.calibrate ? counter->print() : summary.print();
 }
 
 }  // namespace

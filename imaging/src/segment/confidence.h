@@ -10,14 +10,18 @@
 
 namespace leastharm::segment_detail {
 
-/// What a voxel's confidence is read from: its material, how many of its six neighbours hold another one, and how far its
-/// level lies from where its kind of matter ends.
-inline constexpr int kBorderSteps = 5;   ///< 0, 1, 2, 3, 4 or more neighbours
-inline constexpr int kMarginSteps = 5;   ///< outside its range; 0-2, 3-5, 6-11, 12 or more levels inside it
+/// What a voxel's confidence is read from.
+/// Amid its own material: how far its level lies from where its kind of matter ends.
+/// At a border: its material, the one beyond, how many of its six neighbours hold another material than its own, and how far its
+/// level lies on the way from what is usual beyond (0) to what is usual on its own side (1).
+inline constexpr std::size_t kMarginSteps = 5;    ///< outside its range; 0-2, 3-5, 6-11, 12 or more levels inside it
+inline constexpr std::size_t kCrowdSteps = 3;     ///< 1 or 2, 3 or 4, 5 or 6 neighbours
+inline constexpr std::size_t kWaySteps = 6;       ///< below 0.3, 0.5, 0.65, 0.8, 0.95, and above
 
-[[nodiscard]] int margin_step(Material material, int level, const Thresholds& thresholds);
-
-using ConfidenceTable = PerMaterial<std::array<std::array<std::uint8_t, kMarginSteps>, kBorderSteps>>;
+struct ConfidenceTable {
+  PerMaterial<std::array<std::uint8_t, kMarginSteps>> amid{};
+  PerMaterial<PerMaterial<std::array<std::array<std::uint8_t, kWaySteps>, kCrowdSteps>>> border{};   ///< [own][beyond]
+};
 
 /// The share of such voxels that are right, of 255, counted on invented bodies (command `map_table --calibrate`).
 [[nodiscard]] const ConfidenceTable& confidence_table();
