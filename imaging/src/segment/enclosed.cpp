@@ -99,6 +99,27 @@ bool is_bone(const Surface& s, int tissue_peak) {
   return share <= (s.level_sum >= s.voxels * (tissue_peak + kClearlyDenser) ? kMostOpenDense : kMostOpen);
 }
 
+/// Whether the voxels around one, and itself, are on average at least this dense.
+bool dense_around(const Volume<std::uint8_t>& levels, int i, int j, int k, int least) {
+  const auto& n = levels.grid.size;
+  int sum = 0, voxels = 0;
+  for (int c = std::max(0, k - 1); c <= std::min(n[2] - 1, k + 1); ++c)
+    for (int b = std::max(0, j - 1); b <= std::min(n[1] - 1, j + 1); ++b)
+      for (int a = std::max(0, i - 1); a <= std::min(n[0] - 1, i + 1); ++a) sum += levels.values[levels.grid.offset(a, b, c)], ++voxels;
+  return sum >= least * voxels;
+}
+
+void drop_light(const Volume<std::uint8_t>& levels, int least, int threads, Volume<std::uint8_t>& codes) {
+  const auto& n = codes.grid.size;
+  for_chunks(n[2], 1, threads, [&](int k, int, int) {
+    for (int j = 0; j < n[1]; ++j) {
+      std::uint8_t* row = codes.values.data() + codes.grid.offset(0, j, k);
+      for (int i = 0; i < n[0]; ++i)
+        if (candidate(row[i]) && !dense_around(levels, i, j, k, least)) row[i] = static_cast<std::uint8_t>(row[i] & ~code::kCount);
+    }
+  });
+}
+
 void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
                  Volume<std::uint8_t>& codes) {
   ByteSet set{};
@@ -124,12 +145,12 @@ void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& threshold
 
 }  // namespace
 
-void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, double widest_mm, int threads,
+void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, const Filling& filling, int threads,
                Volume<std::uint8_t>& codes) {
   const auto [w, h, d] = codes.grid.size;
   std::array<int, 3> widest{};
   for (int a = 0; a < 3; ++a)
-    widest[static_cast<std::size_t>(a)] = std::min(kFar - 1, static_cast<int>(widest_mm / codes.grid.spacing_mm[a]) + 1);
+    widest[static_cast<std::size_t>(a)] = std::min(kFar - 1, static_cast<int>(filling.widest_mm / codes.grid.spacing_mm[a]) + 1);
   const auto at = [&](int j, int k) { return codes.values.data() + codes.grid.offset(0, j, k); };
   for_chunks(d, 4, threads, [&, nw = w, nh = h](int, int first, int last) {
     std::vector<std::uint8_t> before(static_cast<std::size_t>(nw));
@@ -145,6 +166,7 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
       lines.count(at(j, 0), static_cast<std::ptrdiff_t>(nw) * nh, nd, widest[2]);
     }
   });
+  if (filling.least_level > 0) drop_light(levels, filling.least_level, threads, codes);
   fill_closed(levels, thresholds, threads, codes);
 }
 

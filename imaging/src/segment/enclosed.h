@@ -4,11 +4,17 @@
 
 namespace leastharm::segment_detail {
 
+/// Which tissue counts as a bone's inside.
+struct Filling {
+  double widest_mm = 22;   ///< from bone to bone
+  int least_level = 0;     ///< of the mean over a voxel and its 26 neighbours
+};
+
 /// Turns tissue that bone encloses into bone: marrow, and spongy bone as light as tissue. A voxel is a candidate when
 /// bone is met from it both ways along at least two grid axes, through tissue alone, the two meetings no more than
 /// `widest_mm` apart. A connected piece of candidates is filled when hardly any of its surface is open to other
 /// tissue (that tells marrow from joint spaces and the spinal canal), or when it is clearly denser than tissue.
-void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, double widest_mm, int threads,
+void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, const Filling& filling, int threads,
                Volume<std::uint8_t>& codes);
 
 /// Gives bone's outermost voxels back to tissue where they are nearer to it than to compact bone (or, where there is none

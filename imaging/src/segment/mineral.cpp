@@ -120,17 +120,16 @@ void label_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const F
 }  // namespace
 
 void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                          const std::vector<std::uint8_t>& body, double noise_hu, int threads,
+                          double half_thickness_mm, double noise_hu, int threads,
                           Volume<std::uint8_t>& codes) {
   const std::vector<std::uint8_t> set = even_mineral(coarse, shares, noise_hu);
-  const double half_thickness = half_thickness_mm(coarse, body, threads);
-  const double inset = std::min(kMostInset_mm, kInsetShare * half_thickness);
+  const double inset = std::min(kMostInset_mm, kInsetShare * half_thickness_mm);
   const int reach = static_cast<int>(std::ceil(inset / coarse.spacing_mm.minCoeff())) + 1;
   for (const Core& core : cores_of(coarse, set, inset, threads)) {
-    if (core.depth_mm < kLeastDepthShare * half_thickness) continue;
+    if (core.depth_mm < kLeastDepthShare * half_thickness_mm) continue;
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
-    if (all.mean() > level_of(kSolidBone_hu) && core.depth_mm < kDeepShare * half_thickness) continue;
+    if (all.mean() > level_of(kSolidBone_hu) && core.depth_mm < kDeepShare * half_thickness_mm) continue;
     const double window = std::max(kLeastWindow_hu / kHuPerLevel, 2 * all.deviation());
     Filling filling;
     filling.lowest = static_cast<int>(std::lround(all.mean() - window));

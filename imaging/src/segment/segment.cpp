@@ -1,6 +1,7 @@
 #include "imaging/segmentation.h"
 
 #include <algorithm>
+#include <cmath>
 #include <string>
 #include <utility>
 #include <vector>
@@ -19,6 +20,7 @@
 #include "measure.h"
 #include "mineral.h"
 #include "parallel.h"
+#include "regions.h"
 #include "resin.h"
 #include "sides.h"
 #include "slabs.h"
@@ -31,7 +33,8 @@ using namespace segment_detail;
 
 namespace {
 
-constexpr double kWidestMarrow_mm = 22;
+constexpr double kWidestMarrow_mm = 22, kMarrowShare = 0.26;   ///< bone to bone; at most this share of the body's half thickness
+constexpr double kWidestSpongy_mm = 46, kSpongyShare = 0.55;
 constexpr int kSpongyOverLiving = 10;   ///< levels: 160 HU
 
 /// Living tissue is even, so that spongy bone stands out from it; dried tissue reaches further up.
@@ -59,6 +62,13 @@ std::vector<Side> sides_of(const Coarse& coarse, const Shares& shares, const std
     air[v] = shares.matter[v] < kPureAirShare;
   }
   return envelope_sides(coarse, wall, air, threads);
+}
+
+/// The least level of spongy bone: beyond what tissue's own unevenness reaches.
+int spongy_level(const TissueTexture& texture, const Thresholds& thresholds) {
+  constexpr double kLeastOver_hu = 40;
+  const double tissue = texture.typical_hu > 0 ? texture.tissue_hu : hu_of(thresholds.tissue_peak);
+  return level_of(static_cast<int>(std::lround(tissue + std::max(kLeastOver_hu, 2 * texture.spread_hu))));
 }
 
 /// From the working codes to labels: loose fibre is packing inside, wrapping outside.
@@ -118,9 +128,11 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   mark_slabs(slabs, coarse, levels, thresholds.fibre, label(Material::support), codes);
   settle_fibre(levels, thresholds, workers, codes);
   drop_false_fibre(levels, thresholds, workers, codes);
-  find_mineral_packing(levels, coarse, shares, body, readings.noise_hu, workers, codes);
+  const double half_mm = half_thickness_mm(coarse, body, workers);
+  find_mineral_packing(levels, coarse, shares, half_mm, readings.noise_hu, workers, codes);
   find_dense(levels, workers, codes);
-  fill_bone(levels, thresholds, kWidestMarrow_mm, workers, codes);
+  fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), spongy_level(texture, thresholds)}, workers, codes);
+  fill_bone(levels, thresholds, {std::min(kWidestMarrow_mm, kMarrowShare * half_mm), 0}, workers, codes);
   trim_bone(levels, thresholds, workers, codes);
   if (!thresholds.fat) find_resin(levels, coarse, shares, texture, workers, codes);
   finish_labels(workers, codes);
