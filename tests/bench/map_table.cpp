@@ -38,7 +38,7 @@ struct Wish {
   std::uint64_t seed = 1;
   unsigned drawn = 0, first_drawn = 1;
   fs::path pictures, keep;
-  bool findings = false, calibrate = false;
+  bool findings = false, calibrate = false, confusion = false;
 };
 
 struct Body {
@@ -144,9 +144,10 @@ void print_head() {
 void print_row(const Body& body, const Segmentation& map, double cpu_s, Summary& summary) {
   std::printf("| %s | %.1f |", body.name.c_str(), static_cast<double>(body.hu.values.size()) / 1e6);
   const test::Overlap overlap = test::overlap(map.materials, *body.truth);
+  const PerMaterial<double> faces = test::faces(*body.truth);
   for (std::size_t m = 1; m < kMaterialCount; ++m) {
     if (overlap.truth[m] > 0) {
-      std::printf(" %.3f |", overlap.dice(m));
+      std::printf(" %.3f (%.2f) |", overlap.dice(m), test::border_error_voxels(overlap, faces, m));
       summary.dice[m].push_back(overlap.dice(m));
     } else if (overlap.map[m] > 0) {
       std::printf(" none, map %.2f %% |", 100 * overlap.map[m] / overlap.object());
@@ -161,6 +162,19 @@ void print_row(const Body& body, const Segmentation& map, double cpu_s, Summary&
               test::angle_deg(map.proposed_frame.front, body.frame.front), map.proposed_frame.certainty,
               1e9 * cpu_s / static_cast<double>(body.hu.values.size()));
   std::fflush(stdout);
+}
+
+void print_confusion(const Body& body, const Segmentation& map) {
+  PerMaterial<PerMaterial<double>> counts{};
+  PerMaterial<double> all{};
+  for (std::size_t v = 0; v < map.materials.values.size(); ++v) ++counts[body.truth->values[v]][map.materials.values[v]], ++all[body.truth->values[v]];
+  for (std::size_t t = 0; t < kMaterialCount; ++t) {
+    if (all[t] == 0) continue;
+    std::printf("    %-9s", std::string(kMaterialNames[t]).c_str());
+    for (std::size_t m = 0; m < kMaterialCount; ++m)
+      if (counts[t][m] > 0) std::printf("  %s %.2f", std::string(kMaterialNames[m]).c_str(), 100 * counts[t][m] / all[t]);
+    std::printf("\n");
+  }
 }
 
 /// Counts, for each of the confidence table's cells, its voxels and those that are right.
@@ -231,6 +245,7 @@ void take(const Body& body, const Wish& wish, Summary& summary) {
   const Segmentation map = segment(body.hu);
   const double cpu_s = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
   if (body.truth) print_row(body, map, cpu_s, summary);
+  if (wish.confusion && body.truth) print_confusion(body, map);
   if (wish.findings)
     for (const Finding& f : map.findings) std::printf("    %s\n", f.what.c_str());
   if (!body.truth) {
@@ -273,6 +288,7 @@ int main(int count, char** words) {
   app.add_option("--pictures", wish.pictures, "Folder for a picture of each body and its map");
   app.add_option("--keep", wish.keep, "Folder that keeps the bodies for later runs with the same options");
   app.add_flag("--calibrate", wish.calibrate, "Print the table of src/segment/confidence_table.cpp, counted on these bodies");
+  app.add_flag("--confusion", wish.confusion, "What each material of the truth is in the map, % of it");
   app.add_flag("--findings", wish.findings, "What the map's findings say");
   CLI11_PARSE(app, count, words);
   try {

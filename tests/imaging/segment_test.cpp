@@ -100,7 +100,7 @@ TEST(Segment, SameMapOnAnyNumberOfThreads) {
 
 TEST(Segment, ConfidenceIsTheShareThatIsRight) {
   test::Calibration all;   // bodies that the confidence table was not counted on
-  for (const unsigned seed : {11U, 12U, 18U}) all.add(drawn(seed).map, drawn(seed).hu, drawn(seed).truth);
+  for (const unsigned seed : {107U, 119U, 120U}) all.add(drawn(seed).map, drawn(seed).hu, drawn(seed).truth);
   EXPECT_LT(all.furthest_off(), 0.1);
 }
 

@@ -34,6 +34,29 @@ inline Overlap overlap(const Volume<std::uint8_t>& map, const Volume<std::uint8_
   return out;
 }
 
+/// How far off the map's borders are, in voxels, where a material's Dice is all that is known: wrong voxels over border area. The
+/// area is that of the truth's faces, counted along the three axes and divided by 1.5 (its mean over all directions).
+inline PerMaterial<double> faces(const Volume<std::uint8_t>& truth) {
+  PerMaterial<double> out{};
+  const auto& n = truth.grid.size;
+  const std::size_t row = static_cast<std::size_t>(n[0]), slice = row * static_cast<std::size_t>(n[1]);
+  const auto look = [&](std::size_t a, std::size_t b) {
+    if (truth.values[a] != truth.values[b]) ++out[truth.values[a]], ++out[truth.values[b]];
+  };
+  for (int k = 0; k < n[2]; ++k)
+    for (int j = 0; j < n[1]; ++j)
+      for (int i = 0; i < n[0]; ++i) {
+        const std::size_t v = truth.grid.offset(i, j, k);
+        if (i + 1 < n[0]) look(v, v + 1);
+        if (j + 1 < n[1]) look(v, v + row);
+        if (k + 1 < n[2]) look(v, v + slice);
+      }
+  return out;
+}
+inline double border_error_voxels(const Overlap& o, const PerMaterial<double>& faces, std::size_t m) {
+  return 1.5 * (o.map[m] + o.truth[m] - 2 * o.both[m]) / std::max(1.0, faces[m]);
+}
+
 /// Voxels, and those of them that are right, for each tenth of confidence.
 struct Calibration {
   static constexpr std::size_t kSteps = 10;

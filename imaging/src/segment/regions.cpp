@@ -9,6 +9,12 @@
 
 namespace leastharm::segment_detail {
 
+double median(std::vector<double>& values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
 double LevelStatistic::deviation() const {
   if (count < 2) return 0;
   const double m = mean();

@@ -26,6 +26,9 @@ struct LevelStatistic {
   [[nodiscard]] double deviation() const;
 };
 
+/// The middle one of at least one value; puts them in another order.
+[[nodiscard]] double median(std::vector<double>& values);
+
 /// Calls work(offset) for every fine voxel of a block.
 template <typename Work>
 void for_voxels(const Coarse& coarse, const Grid& grid, std::size_t block, const Work& work) {

@@ -24,12 +24,6 @@ constexpr double kLiving_hu = 24;         ///< the variation of tissue in a livi
 
 bool whole_tissue(const Shares& shares, std::size_t v) { return shares.tissue[v] == 255 && shares.mineral[v] == 0; }
 
-double median(std::vector<double>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 /// The commonest mean of the blocks whose variation is known, and the standard deviation of the peak there.
 struct Peak {
   double hu = 0, spread_hu = 0;

@@ -9,6 +9,7 @@
 #include "classes.h"
 #include "coarse.h"
 #include "confidence.h"
+#include "cut_slabs.h"
 #include "denoise.h"
 #include "dense.h"
 #include "enclosed.h"
@@ -117,7 +118,8 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   const Coarse coarse = coarse_grid(hu.grid);
   const Shares shares = shares_of(hu, readings.air_hu, levels, coarse, thresholds, workers);
   if (!thresholds.fat && fat_under_skin(coarse, shares, workers)) take_as_living(thresholds);
-  const std::vector<Slab> slabs = find_slabs(levels, coarse, shares);
+  std::vector<Slab> slabs = find_slabs(levels, coarse, shares);
+  for (Slab& slab : find_cut_slabs(levels, coarse, thresholds, blocks_of(slabs, hu.grid, coarse))) slabs.push_back(std::move(slab));
   const TissueTexture texture = tissue_texture(coarse, shares, readings.noise_hu);
 
   classify(levels, thresholds, readings.noise_hu, workers, codes);

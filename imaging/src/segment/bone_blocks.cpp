@@ -1,0 +1,136 @@
+#include "bone_blocks.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdlib>
+#include <numbers>
+
+#include "imaging/material.h"
+#include "parallel.h"
+#include "runs.h"
+
+namespace leastharm::segment_detail {
+
+Blocks make_blocks(const Volume<std::uint8_t>& materials, int threads) {
+  Blocks out;
+  const Grid& fine = materials.grid;
+  out.coarse = coarse_grid(fine);
+  out.grid = fine;
+  out.grid.size = out.coarse.size;
+  out.grid.spacing_mm = out.coarse.spacing_mm;
+  const auto& f = out.coarse.factor;
+  out.grid.origin_lps_mm = fine.lps_from_index(0.5 * Vec3(f[0] - 1, f[1] - 1, f[2] - 1));
+  out.bone.assign(out.coarse.count(), 0);
+  out.body.assign(out.coarse.count(), 0);
+  const float voxel = 1.0F / static_cast<float>(f[0] * f[1] * f[2]);
+  constexpr auto bone = static_cast<std::uint8_t>(Material::bone), tissue = static_cast<std::uint8_t>(Material::body),
+                 packing = static_cast<std::uint8_t>(Material::packing), resin = static_cast<std::uint8_t>(Material::resin);
+  for_chunks(out.coarse.size[2], 1, threads, [&](int layer, int, int) {
+    for (int k = layer * f[2]; k < std::min((layer + 1) * f[2], fine.size[2]); ++k)
+      for (int j = 0; j < fine.size[1]; ++j) {
+        const std::uint8_t* row = materials.values.data() + fine.offset(0, j, k);
+        const std::size_t at = out.coarse.offset(0, j / f[1], layer);
+        for (int i = 0; i < fine.size[0]; ++i) {
+          const std::size_t v = at + static_cast<std::size_t>(i / f[0]);
+          if (row[i] == bone) out.bone[v] += voxel;
+          if (row[i] == bone || row[i] == tissue || row[i] == packing || row[i] == resin) out.body[v] += voxel;
+        }
+      }
+  });
+  return out;
+}
+
+std::vector<Weighted> points_of(const Blocks& blocks, const std::vector<float>& share, float least) {
+  std::vector<Weighted> points;
+  for (std::size_t v = 0; v < share.size(); ++v)
+    if (share[v] >= least) points.push_back({blocks.centre(v), share[v]});
+  return points;
+}
+
+Axes principal_axes(const std::vector<Weighted>& points) {
+  Axes axes;
+  double weight = 0;
+  for (const Weighted& p : points) axes.centre += p.weight * p.at, weight += p.weight;
+  axes.centre /= weight;
+  Mat3 spread = Mat3::Zero();
+  for (const Weighted& p : points) spread += p.weight * (p.at - axes.centre) * (p.at - axes.centre).transpose();
+  const Eigen::SelfAdjointEigenSolver<Mat3> solver(spread / weight);
+  for (int a = 0; a < 3; ++a) {
+    axes.directions.col(a) = solver.eigenvectors().col(2 - a);
+    axes.deviations_mm[a] = std::sqrt(std::max(0.0, solver.eigenvalues()[2 - a]));
+  }
+  return axes;
+}
+
+namespace {
+
+/// The faces and corners of a block: the ways one looks for bone.
+std::vector<std::array<int, 3>> directions() {
+  std::vector<std::array<int, 3>> out;
+  for (int c = -1; c <= 1; ++c)
+    for (int b = -1; b <= 1; ++b)
+      for (int a = -1; a <= 1; ++a)
+        if (const int along = std::abs(a) + std::abs(b) + std::abs(c); along == 1 || along == 3) out.push_back({a, b, c});
+  return out;
+}
+
+/// For each block whether bone is met within `reach_mm` in one direction; in one sweep from that side.
+std::vector<std::uint8_t> meets_bone(const Blocks& blocks, const std::array<int, 3>& way, double reach_mm) {
+  constexpr float kBone = 0.2F;
+  constexpr std::uint16_t kNever = 60000;
+  const auto [w, h, d] = blocks.coarse.size;
+  const auto farthest = static_cast<std::uint16_t>(reach_mm / blocks.coarse.spacing_mm.cwiseProduct(Vec3(way[0], way[1], way[2])).norm());
+  std::vector<std::uint16_t> steps(blocks.coarse.count(), kNever);
+  std::vector<std::uint8_t> met(blocks.coarse.count());
+  const auto at = [](int n, int size, int toward) { return toward > 0 ? size - 1 - n : n; };
+  for (int kk = 0; kk < d; ++kk)
+    for (int jj = 0; jj < h; ++jj)
+      for (int ii = 0; ii < w; ++ii) {
+        const int i = at(ii, w, way[0]), j = at(jj, h, way[1]), k = at(kk, d, way[2]);
+        if (!blocks.coarse.contains(i + way[0], j + way[1], k + way[2])) continue;
+        const std::size_t v = blocks.coarse.offset(i, j, k), next = blocks.coarse.offset(i + way[0], j + way[1], k + way[2]);
+        steps[v] = blocks.bone[next] >= kBone ? std::uint16_t{1} : static_cast<std::uint16_t>(std::min<int>(kNever, steps[next] + 1));
+        met[v] = steps[v] <= farthest;
+      }
+  return met;
+}
+
+}  // namespace
+
+Hollow skull_hollow(const Blocks& blocks, double length_mm, int threads) {
+  constexpr int kLeastDirections = 13;   // of 14
+  const double reach = std::clamp(0.14 * length_mm, 25.0, 120.0);
+  const std::vector<std::array<int, 3>> ways = directions();
+  std::vector<std::vector<std::uint8_t>> met(ways.size());
+  for_chunks(static_cast<int>(ways.size()), 1, threads, [&](int n, int, int) {
+    met[static_cast<std::size_t>(n)] = meets_bone(blocks, ways[static_cast<std::size_t>(n)], reach);
+  });
+  std::vector<std::uint8_t> closed(blocks.coarse.count());
+  for (std::size_t v = 0; v < closed.size(); ++v) {
+    int directions_met = 0;
+    for (const auto& way : met) directions_met += way[v];
+    closed[v] = blocks.bone[v] < 0.1F && directions_met >= kLeastDirections;
+  }
+  ByteSet one{};
+  one[1] = true;
+  const RunPieces pieces = pieces_of(blocks.coarse.size, closed.data(), one, false, threads);
+  std::vector<Weighted> sums(static_cast<std::size_t>(pieces.pieces), {Vec3::Zero(), 0});
+  for (const Run& run : pieces.runs)
+    for (int i = run.first; i <= run.last; ++i) {
+      Weighted& s = sums[static_cast<std::size_t>(run.piece)];
+      s.at += blocks.centre(blocks.coarse.offset(i, run.j, run.k));
+      s.weight += 1;
+    }
+  std::stable_sort(sums.begin(), sums.end(), [](const Weighted& a, const Weighted& b) { return a.weight > b.weight; });
+  const auto radius = [&](const Weighted& s) {
+    return std::cbrt(s.weight * blocks.coarse.spacing_mm.prod() * 0.75 / std::numbers::pi);
+  };
+  Hollow hollow;
+  if (!sums.empty()) hollow.centre = sums[0].at / sums[0].weight, hollow.radius_mm = radius(sums[0]);
+  if (sums.size() > 1) hollow.next_radius_mm = radius(sums[1]);
+  return hollow;
+}
+
+}  // namespace leastharm::segment_detail
