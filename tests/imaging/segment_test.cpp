@@ -42,10 +42,10 @@ const Case& coarse(const std::string& name, const Vec3& spacing_mm) {
 }
 
 /// Drawn at random, with shapes, HU and a scanner that the map was not fitted to; made once.
-const Case& drawn(unsigned seed) {
+const Case& drawn(unsigned seed, double coarser = 1) {
   static std::map<unsigned, Case> made;
   if (!made.contains(seed)) {
-    test::DrawnBody d = test::drawn_body(seed);
+    test::DrawnBody d = test::drawn_body(seed, coarser);
     made.emplace(seed, mapped(std::move(d.hu), std::move(d.truth), d.frame));
   }
   return made.at(seed);
@@ -76,7 +76,13 @@ TEST(Segment, UnwrappedChildInACoffin) {
   expect_overlap(drawn(11), {{body, 0.95}, {packing, 0.95}, {bone, 0.9}, {support, 0.9}});
 }
 TEST(Segment, ChildInThickLinenWithAFind) {
-  expect_overlap(drawn(18), {{wrapping, 0.95}, {body, 0.95}, {packing, 0.95}, {bone, 0.9}, {dense, 0.9}});
+  expect_overlap(drawn(18, 1.3), {{wrapping, 0.95}, {body, 0.95}, {packing, 0.95}, {bone, 0.9}, {dense, 0.9}});
+}
+TEST(Segment, LinenIsNotTakenForATableThatTheFieldCuts) {
+  expect_overlap(drawn(107), {{wrapping, 0.85}, {body, 0.95}, {packing, 0.95}, {bone, 0.88}, {support, 0.85}});
+}
+TEST(Segment, SandInASmallChildIsPackingAndNotBone) {
+  expect_overlap(drawn(127, 1.5), {{wrapping, 0.9}, {body, 0.95}, {packing, 0.9}, {bone, 0.85}, {support, 0.9}});
 }
 TEST(Segment, SmallAnimalBundle) {
   expect_overlap(coarse("animal", Vec3(1, 1, 1.3)), {{wrapping, 0.95}, {body, 0.93}, {packing, 0.93}, {bone, 0.85}, {dense, 0.9}, {support, 0.9}});

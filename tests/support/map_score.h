@@ -57,19 +57,20 @@ inline double border_error_voxels(const Overlap& o, const PerMaterial<double>& f
   return 1.5 * (o.map[m] + o.truth[m] - 2 * o.both[m]) / std::max(1.0, faces[m]);
 }
 
-/// Voxels, and those of them that are right, for each tenth of confidence.
+/// Voxels, and those of them that are right, for each tenth of confidence; each body counts as much as any other.
 struct Calibration {
   static constexpr std::size_t kSteps = 10;
   std::array<double, kSteps> voxels{}, right{}, confidence_sum{};
 
   void add(const Segmentation& map, const Volume<std::int16_t>& hu, const Volume<std::uint8_t>& truth) {
+    const double weight = 1 / static_cast<double>(truth.values.size());
     for (std::size_t v = 0; v < truth.values.size(); ++v) {
       if (hu.values[v] == kNoReadingHu) continue;
       const std::uint8_t c = map.confidence.values[v];
       const std::size_t step = c * kSteps / 256;
-      ++voxels[step];
-      confidence_sum[step] += c / 255.0;
-      right[step] += map.materials.values[v] == truth.values[v];
+      voxels[step] += weight;
+      confidence_sum[step] += weight * c / 255.0;
+      if (map.materials.values[v] == truth.values[v]) right[step] += weight;
     }
   }
   [[nodiscard]] double mean_confidence(std::size_t step) const { return confidence_sum[step] / voxels[step]; }

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstdlib>
 #include <numbers>
+#include <numeric>
 
 #include "imaging/material.h"
 #include "parallel.h"
@@ -13,10 +14,27 @@
 
 namespace leastharm::segment_detail {
 
+namespace {
+
+constexpr auto kBone = static_cast<std::uint8_t>(Material::bone), kTissue = static_cast<std::uint8_t>(Material::body),
+               kPacking = static_cast<std::uint8_t>(Material::packing), kResin = static_cast<std::uint8_t>(Material::resin);
+
+std::int64_t body_voxels(const Volume<std::uint8_t>& materials, int threads) {
+  const std::size_t slice = materials.values.size() / static_cast<std::size_t>(materials.grid.size[2]);
+  std::vector<std::int64_t> parts(static_cast<std::size_t>(materials.grid.size[2]));
+  for_chunks(materials.grid.size[2], 1, threads, [&](int k, int, int) {
+    const std::uint8_t* m = materials.values.data() + slice * static_cast<std::size_t>(k);
+    for (std::size_t v = 0; v < slice; ++v) parts[static_cast<std::size_t>(k)] += m[v] == kBone || m[v] == kTissue || m[v] == kResin;
+  });
+  return std::accumulate(parts.begin(), parts.end(), std::int64_t{0});
+}
+
+}  // namespace
+
 Blocks make_blocks(const Volume<std::uint8_t>& materials, int threads) {
   Blocks out;
   const Grid& fine = materials.grid;
-  out.coarse = coarse_grid(fine);
+  out.coarse = coarse_grid(fine, static_cast<double>(body_voxels(materials, threads)) * fine.voxel_volume_mm3());
   out.grid = fine;
   out.grid.size = out.coarse.size;
   out.grid.spacing_mm = out.coarse.spacing_mm;
@@ -25,8 +43,6 @@ Blocks make_blocks(const Volume<std::uint8_t>& materials, int threads) {
   out.bone.assign(out.coarse.count(), 0);
   out.body.assign(out.coarse.count(), 0);
   const float voxel = 1.0F / static_cast<float>(f[0] * f[1] * f[2]);
-  constexpr auto bone = static_cast<std::uint8_t>(Material::bone), tissue = static_cast<std::uint8_t>(Material::body),
-                 packing = static_cast<std::uint8_t>(Material::packing), resin = static_cast<std::uint8_t>(Material::resin);
   for_chunks(out.coarse.size[2], 1, threads, [&](int layer, int, int) {
     for (int k = layer * f[2]; k < std::min((layer + 1) * f[2], fine.size[2]); ++k)
       for (int j = 0; j < fine.size[1]; ++j) {
@@ -34,8 +50,8 @@ Blocks make_blocks(const Volume<std::uint8_t>& materials, int threads) {
         const std::size_t at = out.coarse.offset(0, j / f[1], layer);
         for (int i = 0; i < fine.size[0]; ++i) {
           const std::size_t v = at + static_cast<std::size_t>(i / f[0]);
-          if (row[i] == bone) out.bone[v] += voxel;
-          if (row[i] == bone || row[i] == tissue || row[i] == packing || row[i] == resin) out.body[v] += voxel;
+          if (row[i] == kBone) out.bone[v] += voxel;
+          if (row[i] == kBone || row[i] == kTissue || row[i] == kPacking || row[i] == kResin) out.body[v] += voxel;
         }
       }
   });
@@ -78,7 +94,7 @@ std::vector<std::array<int, 3>> directions() {
 
 /// For each block whether bone is met within `reach_mm` in one direction; in one sweep from that side.
 std::vector<std::uint8_t> meets_bone(const Blocks& blocks, const std::array<int, 3>& way, double reach_mm) {
-  constexpr float kBone = 0.2F;
+  constexpr float kLeastBone = 0.2F;
   constexpr std::uint16_t kNever = 60000;
   const auto [w, h, d] = blocks.coarse.size;
   const auto farthest = static_cast<std::uint16_t>(reach_mm / blocks.coarse.spacing_mm.cwiseProduct(Vec3(way[0], way[1], way[2])).norm());
@@ -91,7 +107,7 @@ std::vector<std::uint8_t> meets_bone(const Blocks& blocks, const std::array<int,
         const int i = at(ii, w, way[0]), j = at(jj, h, way[1]), k = at(kk, d, way[2]);
         if (!blocks.coarse.contains(i + way[0], j + way[1], k + way[2])) continue;
         const std::size_t v = blocks.coarse.offset(i, j, k), next = blocks.coarse.offset(i + way[0], j + way[1], k + way[2]);
-        steps[v] = blocks.bone[next] >= kBone ? std::uint16_t{1} : static_cast<std::uint16_t>(std::min<int>(kNever, steps[next] + 1));
+        steps[v] = blocks.bone[next] >= kLeastBone ? std::uint16_t{1} : static_cast<std::uint16_t>(std::min<int>(kNever, steps[next] + 1));
         met[v] = steps[v] <= farthest;
       }
   return met;

@@ -8,11 +8,13 @@
 
 namespace leastharm::segment_detail {
 
-Coarse coarse_grid(const Grid& fine) {
+Coarse coarse_grid(const Grid& fine, double tissue_mm3) {
+  constexpr double kLargest_mm = 5, kBlocksAcross = 30;
+  const double edge_mm = std::min(kLargest_mm, std::cbrt(tissue_mm3) / kBlocksAcross);
   Coarse coarse;
   for (std::size_t a = 0; a < 3; ++a) {
     const double spacing = fine.spacing_mm[static_cast<Eigen::Index>(a)];
-    coarse.factor[a] = std::clamp(static_cast<int>(std::lround(5.0 / spacing)), 1, 4);
+    coarse.factor[a] = std::clamp(static_cast<int>(std::lround(edge_mm / spacing)), 1, 4);
     coarse.size[a] = (fine.size[a] + coarse.factor[a] - 1) / coarse.factor[a];
     coarse.spacing_mm[static_cast<Eigen::Index>(a)] = spacing * coarse.factor[a];
   }

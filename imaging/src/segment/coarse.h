@@ -33,8 +33,8 @@ struct Coarse {
   }
 };
 
-/// Blocks of about 5 mm, at most 4 voxels along an axis.
-[[nodiscard]] Coarse coarse_grid(const Grid& fine);
+/// Blocks of about 5 mm, smaller in a body of less tissue than a child's, whose walls are thinner; at most 4 voxels along an axis.
+[[nodiscard]] Coarse coarse_grid(const Grid& fine, double tissue_mm3);
 
 /// Levels at which one kind of matter ends and the next begins.
 struct Thresholds {

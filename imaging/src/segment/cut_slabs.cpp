@@ -92,17 +92,14 @@ std::optional<Parabola> fitted(const std::vector<double>& depth, double toleranc
 }
 
 std::optional<Slab> cut_slab(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Thresholds& thresholds,
-                             const std::vector<std::uint8_t>& peeled, const End& end) {
-  const auto ua = static_cast<std::size_t>(end.u_axis), va = static_cast<std::size_t>(end.v_axis), wa = static_cast<std::size_t>(end.axis);
+                             const End& end) {
+  const auto ua = static_cast<std::size_t>(end.u_axis), va = static_cast<std::size_t>(end.v_axis);
   const int columns = coarse.size[ua], rows = coarse.size[va];
   const double tolerance = std::max(1.2, levels.grid.spacing_mm[end.axis]);
   std::vector<double> depth;
   for (int cu = 0; cu < columns; ++cu) {
     std::vector<double> depths;
     for (int cv = 0; cv < rows; ++cv) {
-      std::array<int, 3> block{};
-      block[ua] = cu, block[va] = cv, block[wa] = end.from_end ? coarse.size[wa] - 1 : 0;
-      if (peeled[coarse.offset(block[0], block[1], block[2])]) continue;
       const auto middle = [&](int c, std::size_t a) { return std::min(c * coarse.factor[a] + coarse.factor[a] / 2, levels.grid.size[a] - 1); };
       if (const double d = depth_to_air(levels, end, thresholds, middle(cu, ua), middle(cv, va)); d != kNothing) depths.push_back(d);
     }
@@ -124,12 +121,11 @@ std::optional<Slab> cut_slab(const Volume<std::uint8_t>& levels, const Coarse& c
 
 }  // namespace
 
-std::vector<Slab> find_cut_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Thresholds& thresholds,
-                                 const std::vector<std::uint8_t>& peeled) {
+std::vector<Slab> find_cut_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Thresholds& thresholds) {
   std::vector<Slab> slabs;
   for (const int axis : {0, 1})
     for (const bool from_end : {false, true})
-      if (auto slab = cut_slab(levels, coarse, thresholds, peeled, {axis, axis == 0 ? 1 : 0, 2, from_end})) slabs.push_back(std::move(*slab));
+      if (auto slab = cut_slab(levels, coarse, thresholds, {axis, axis == 0 ? 1 : 0, 2, from_end})) slabs.push_back(std::move(*slab));
   return slabs;
 }
 

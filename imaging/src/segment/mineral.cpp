@@ -56,6 +56,21 @@ double shell_share(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   return rim == 0 ? 1 : static_cast<double>(shell) / static_cast<double>(rim);
 }
 
+/// Whether a voxel lies between something denser than filling and something lighter (half bone, half tissue), or between
+/// lighter matter on both sides (a thin shell of bone).
+bool bone_like(const Volume<std::uint8_t>& levels, const Filling& filling, std::size_t v, const std::array<int, 3>& at) {
+  const auto& n = levels.grid.size;
+  const std::array<std::ptrdiff_t, 3> stride{1, n[0], static_cast<std::ptrdiff_t>(n[0]) * n[1]};
+  const std::uint8_t* level = levels.values.data() + v;
+  for (std::size_t a = 0; a < 3; ++a) {
+    if (at[a] == 0 || at[a] + 1 == n[a]) continue;
+    const int before = level[-stride[a]], after = level[stride[a]];
+    const bool slope = std::max(before, after) > filling.highest && std::min(before, after) < filling.lowest;
+    if (slope || std::max(before, after) < filling.lowest) return true;
+  }
+  return false;
+}
+
 /// Takes over the voxels of the filling's blocks, and spreads from there through the blocks around.
 void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Filling& filling,
                    Volume<std::uint8_t>& codes) {
@@ -87,7 +102,7 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
         to[a] += step;
         if (to[a] < 0 || to[a] >= grid.size[a]) continue;
         const std::size_t next = step < 0 ? v - stride[a] : v + stride[a];
-        if (!is_filling(next)) continue;
+        if (!is_filling(next) || bone_like(levels, filling, next, to)) continue;
         if (open[coarse.offset(to[0] / coarse.factor[0], to[1] / coarse.factor[1], to[2] / coarse.factor[2])]) take(next);
       }
   }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <string>
 #include <utility>
 #include <vector>
@@ -44,8 +45,7 @@ void take_as_living(Thresholds& thresholds) {
   thresholds.mineral = std::min(thresholds.mineral, thresholds.tissue_peak + kSpongyOverLiving);
 }
 
-Thresholds thresholds_for(const Volume<std::uint8_t>& levels, int threads) {
-  const LevelCounts counts = count_levels(levels, threads);
+Thresholds thresholds_for(const LevelCounts& counts) {
   Thresholds thresholds;
   thresholds.tissue_peak = tissue_peak(counts);
   thresholds.tissue = tissue_threshold(counts);
@@ -114,12 +114,13 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   Volume<std::uint8_t>& codes = out.materials;
   codes = {hu.grid, std::vector<std::uint8_t>(hu.values.size())};
 
-  Thresholds thresholds = thresholds_for(levels, workers);
-  const Coarse coarse = coarse_grid(hu.grid);
+  const LevelCounts counts = count_levels(levels, workers);
+  Thresholds thresholds = thresholds_for(counts);
+  const std::int64_t tissue_voxels = std::accumulate(counts.begin() + thresholds.tissue, counts.end(), std::int64_t{0});
+  const Coarse coarse = coarse_grid(hu.grid, static_cast<double>(tissue_voxels) * hu.grid.voxel_volume_mm3());
   const Shares shares = shares_of(hu, readings.air_hu, levels, coarse, thresholds, workers);
   if (!thresholds.fat && fat_under_skin(coarse, shares, workers)) take_as_living(thresholds);
-  std::vector<Slab> slabs = find_slabs(levels, coarse, shares);
-  for (Slab& slab : find_cut_slabs(levels, coarse, thresholds, blocks_of(slabs, hu.grid, coarse))) slabs.push_back(std::move(slab));
+  const std::vector<Slab> slabs = find_slabs(levels, coarse, shares, find_cut_slabs(levels, coarse, thresholds));
   const TissueTexture texture = tissue_texture(coarse, shares, readings.noise_hu);
 
   classify(levels, thresholds, readings.noise_hu, workers, codes);

@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <optional>
+#include <utility>
 
 #include "denoise.h"
 #include "regions.h"
@@ -242,10 +243,10 @@ void for_slab(const Slab& slab, const Grid& grid, const Coarse& coarse, int grow
 
 }  // namespace
 
-std::vector<Slab> find_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares) {
+std::vector<Slab> find_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, std::vector<Slab> known) {
   constexpr std::size_t kMost = 10;
-  std::vector<Slab> slabs;
-  std::vector<std::uint8_t> peeled(coarse.count());
+  std::vector<Slab> slabs = std::move(known);
+  std::vector<std::uint8_t> peeled = blocks_of(slabs, levels.grid, coarse);
   while (slabs.size() < kMost) {
     auto slab = next_slab(levels, coarse, shares, peeled);
     if (!slab) break;
