@@ -82,7 +82,7 @@ TEST(Segment, LinenIsNotTakenForATableThatTheFieldCuts) {
   expect_overlap(drawn(107), {{wrapping, 0.85}, {body, 0.95}, {packing, 0.95}, {bone, 0.88}, {support, 0.85}});
 }
 TEST(Segment, SandInASmallChildIsPackingAndNotBone) {
-  expect_overlap(drawn(127, 1.5), {{wrapping, 0.9}, {body, 0.95}, {packing, 0.9}, {bone, 0.85}, {support, 0.9}});
+  expect_overlap(drawn(127, 1.2), {{wrapping, 0.9}, {body, 0.95}, {packing, 0.9}, {bone, 0.85}, {support, 0.9}});
 }
 TEST(Segment, SmallAnimalBundle) {
   expect_overlap(coarse("animal", Vec3(1, 1, 1.3)), {{wrapping, 0.95}, {body, 0.93}, {packing, 0.93}, {bone, 0.85}, {dense, 0.9}, {support, 0.9}});

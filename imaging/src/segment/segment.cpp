@@ -128,7 +128,7 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   std::vector<std::uint8_t> body(sides.size());
   for (std::size_t v = 0; v < sides.size(); ++v) body[v] = sides[v] != Side::outside;
   flag_sides(coarse, sides, workers, codes);
-  mark_slabs(slabs, coarse, levels, thresholds.fibre, label(Material::support), codes);
+  mark_slabs(slabs, coarse, levels, label(Material::support), codes);
   settle_fibre(levels, thresholds, workers, codes);
   drop_false_fibre(levels, thresholds, workers, codes);
   const double half_mm = half_thickness_mm(coarse, body, workers);

@@ -288,20 +288,35 @@ void settle_rim(const Volume<std::uint8_t>& levels, const Slab& slab, const std:
   materials.values[v] = 2 * level(0) > air + matter ? label : static_cast<std::uint8_t>(materials.values[v] & 0xC0);
 }
 
+/// The middle level of a slab's inside, of what is more than air.
+int inner_level(const Slab& slab, const Coarse& coarse, const Volume<std::uint8_t>& levels) {
+  const double spacing = levels.grid.spacing_mm[slab.axis];
+  std::array<std::int64_t, 256> counts{};
+  std::int64_t all = 0;
+  for_slab(slab, levels.grid, coarse, 0, 0, [&](const std::array<int, 3>& at, double behind, double before) {
+    const int level = levels.values[levels.grid.offset(at[0], at[1], at[2])];
+    if (std::min(behind, before) > 0.5 * spacing && level >= level_of(-955)) ++counts[static_cast<std::size_t>(level)], ++all;
+  });
+  int level = 0;
+  for (std::int64_t below = 0; level < 255 && (below += counts[static_cast<std::size_t>(level)]) * 2 < all;) ++level;
+  return level;
+}
+
 }  // namespace
 
 void mark_slabs(const std::vector<Slab>& slabs, const Coarse& coarse, const Volume<std::uint8_t>& levels,
-                int least_level, std::uint8_t label, Volume<std::uint8_t>& materials) {
+                std::uint8_t label, Volume<std::uint8_t>& materials) {
   const int foam = level_of(-955);
   for (const Slab& slab : slabs) {
     const double spacing = levels.grid.spacing_mm[slab.axis], rim = 1.5 * spacing;
+    const int half = std::max(foam, (level_of(-1000) + inner_level(slab, coarse, levels) + 1) / 2);
     const int deeper = slab.from_end ? -1 : 1;   // index step from the face to the back
     for_slab(slab, levels.grid, coarse, 1, 0.99 * spacing,
              [&](const std::array<int, 3>& at, double behind, double before) {
                const std::size_t v = levels.grid.offset(at[0], at[1], at[2]);
                if (behind < 0) settle_rim(levels, slab, at, deeper, label, materials);
                else if (before < 0) settle_rim(levels, slab, at, -deeper, label, materials);
-               else if (levels.values[v] >= (std::min(behind, before) > rim ? foam : least_level))
+               else if (levels.values[v] >= (std::min(behind, before) > rim ? foam : half))
                  materials.values[v] = label;
              });
   }

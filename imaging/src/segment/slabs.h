@@ -31,8 +31,8 @@ struct Slab {
 [[nodiscard]] std::vector<std::uint8_t> blocks_of(const std::vector<Slab>& slabs, const Grid& grid,
                                                   const Coarse& coarse);
 
-/// Labels the slabs' voxels on the fine grid: all inside, and at the rims those whose level is at least `least_level`.
+/// Labels the slabs' voxels on the fine grid: all inside, and at the rims those nearer to the slab's own level than to air.
 void mark_slabs(const std::vector<Slab>& slabs, const Coarse& coarse, const Volume<std::uint8_t>& levels,
-                int least_level, std::uint8_t label, Volume<std::uint8_t>& materials);
+                std::uint8_t label, Volume<std::uint8_t>& materials);
 
 }  // namespace leastharm::segment_detail
