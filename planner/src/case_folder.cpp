@@ -22,6 +22,12 @@ namespace {
 constexpr const char* kCaseFile = "case.json";
 constexpr double kLeastDenseMm3 = 5;
 
+/// What a reader of JSON complains of, without its own numbering.
+std::string plain(const std::string& complaint) {
+  const std::size_t end = complaint.starts_with("[json") ? complaint.find("] ") : std::string::npos;
+  return end == std::string::npos ? complaint : complaint.substr(end + 2);
+}
+
 /// Named by what it holds, so that a new version never overwrites the one that case.json still speaks of.
 std::string mark_file_name(const std::string& name, const std::string& hash) {
   std::string plain = name;
@@ -119,7 +125,7 @@ CaseFolder CaseFolder::open(const fs::path& root) {
   try {
     folder.file = parse_case_file(read_json(root / kCaseFile));
   } catch (const nlohmann::json::exception& damage) {
-    throw BadInput((root / kCaseFile).string() + " is damaged (" + damage.what() +
+    throw BadInput((root / kCaseFile).string() + " is damaged (" + plain(damage.what()) +
                    "): put the newest file of " + (root / "history").string() + " in its place");
   }
   settle_maps(root, folder.file);

@@ -6,6 +6,7 @@
 #include <numeric>
 #include <tuple>
 
+#include "imaging/error.h"
 #include "planner/clearance.h"
 #include "planner/cylinder.h"
 #include "planner/text.h"
@@ -55,13 +56,12 @@ CardTrack card_track(const Body& body, const TrackAssessment& a) {
   const Grid& g = body.grid;
   const Track& t = a.track;
   const Vec3 axis = axis_of(t), entry = g.index_from_lps(t.entry_lps_mm);
-  const Vec3 middle((g.size[0] - 1) / 2.0, (g.size[1] - 1) / 2.0, entry.z());
-  const Vec3 from_middle = (entry - middle).cwiseProduct(g.spacing_mm);
+  const Vec3 from_zero(t.entry_lps_mm.x(), t.entry_lps_mm.y(), 0);
   CardTrack card{.id = t.id, .needle = t.needle};
   card.entry_lps_mm = t.entry_lps_mm;
   card.slice = std::clamp(static_cast<int>(std::lround(entry.z())), 0, g.size[2] - 1) + 1;
-  card.right_mm = from_middle.x();
-  card.down_mm = from_middle.y();
+  card.right_mm = from_zero.dot(g.direction.col(0));
+  card.down_mm = from_zero.dot(g.direction.col(1));
   card.in_plane_deg =
       kDegrees * std::atan2(axis.dot(g.direction.col(0)), axis.dot(g.direction.col(1)));
   card.out_of_plane_deg = kDegrees * std::asin(std::clamp(axis.dot(g.direction.col(2)), -1.0, 1.0));
@@ -70,13 +70,24 @@ CardTrack card_track(const Body& body, const TrackAssessment& a) {
   card.halts = halts_of(body, t);
   card.admissible = a.admissible;
   card.findings = a.findings;
+  for (const Finding& f : a.findings)
+    if (f.level == Level::refused) card.ask_first += (card.ask_first.empty() ? "" : "; ") + f.what;
   return card;
+}
+
+void check_axial(const Grid& grid) {
+  constexpr double kHalf = 0.707;
+  if (std::abs(grid.direction(2, 2)) < kHalf || std::abs(grid.direction(0, 0)) < kHalf)
+    throw BadInput(
+        "the slices of this CT are not axial: table position, offsets and angles would mean nothing. "
+        "Give the scanner's own axial series");
 }
 
 }  // namespace
 
 DayCard make_day_card(const Body& body, const Assessment& assessment,
                       const std::vector<double>& error_p95_mm, const Placement& placement) {
+  check_axial(body.grid);
   std::vector<std::size_t> order(assessment.tracks.size());
   std::iota(order.begin(), order.end(), 0u);
   std::ranges::stable_sort(order, {}, [&](std::size_t n) {
@@ -84,6 +95,9 @@ DayCard make_day_card(const Body& body, const Assessment& assessment,
     return std::tuple(std::round(100 * a.core.foreign_fraction), a.damage.score);
   });
   DayCard card;
+  const auto& size = body.grid.size;
+  card.picture_middle_lps_mm =
+      body.grid.lps_from_index({(size[0] - 1) / 2.0, (size[1] - 1) / 2.0, (size[2] - 1) / 2.0});
   for (const std::size_t n : order) {
     card.tracks.push_back(card_track(body, assessment.tracks[n]));
     card.tracks.back().order = static_cast<int>(card.tracks.size());

@@ -8,6 +8,13 @@ namespace {
 
 using nlohmann::json;
 
+json from_vec(const Vec3& v) { return {v.x(), v.y(), v.z()}; }
+
+Vec3 to_vec(const json& j) {
+  const auto p = j.get<std::array<double, 3>>();
+  return {p[0], p[1], p[2]};
+}
+
 json from_track(const CardTrack& t) {
   json halts = json::array(), findings = json::array();
   for (const Halt& h : t.halts) halts.push_back({{"depth_mm", h.depth_mm}, {"why", h.why}});
@@ -16,7 +23,7 @@ json from_track(const CardTrack& t) {
   return {{"order", t.order},
           {"id", t.id},
           {"needle", to_json(t.needle)},
-          {"entry_lps_mm", {t.entry_lps_mm.x(), t.entry_lps_mm.y(), t.entry_lps_mm.z()}},
+          {"entry_lps_mm", from_vec(t.entry_lps_mm)},
           {"slice", t.slice},
           {"right_mm", t.right_mm},
           {"down_mm", t.down_mm},
@@ -28,7 +35,8 @@ json from_track(const CardTrack& t) {
           {"placement_mm", t.placement_mm},
           {"halts", halts},
           {"admissible", t.admissible},
-          {"findings", findings}};
+          {"findings", findings},
+          {"ask_first", t.ask_first}};
 }
 
 Level level_named(const std::string& name) {
@@ -39,8 +47,7 @@ CardTrack to_track(const json& j) {
   CardTrack t{.order = j.at("order"),
               .id = j.at("id"),
               .needle = parse_needle(j.at("needle"), "card.needle")};
-  const auto entry = j.at("entry_lps_mm").get<std::array<double, 3>>();
-  t.entry_lps_mm = Vec3(entry[0], entry[1], entry[2]);
+  t.entry_lps_mm = to_vec(j.at("entry_lps_mm"));
   t.slice = j.at("slice");
   t.right_mm = j.at("right_mm");
   t.down_mm = j.at("down_mm");
@@ -54,6 +61,7 @@ CardTrack to_track(const json& j) {
   t.admissible = j.at("admissible");
   for (const json& f : j.at("findings"))
     t.findings.push_back({level_named(f.at("level")), f.at("what")});
+  t.ask_first = j.at("ask_first");
   return t;
 }
 
@@ -62,12 +70,15 @@ CardTrack to_track(const json& j) {
 json to_json(const DayCard& card) {
   json list = json::array();
   for (const CardTrack& t : card.tracks) list.push_back(from_track(t));
-  return list;
+  return {{"offsets_from", "x = 0, y = 0 of the CT's own coordinates (LPS)"},
+          {"picture_middle_lps_mm", from_vec(card.picture_middle_lps_mm)},
+          {"tracks", list}};
 }
 
-DayCard parse_day_card(const json& list) {
+DayCard parse_day_card(const json& j) {
   DayCard card;
-  for (const json& j : list) card.tracks.push_back(to_track(j));
+  card.picture_middle_lps_mm = to_vec(j.at("picture_middle_lps_mm"));
+  for (const json& t : j.at("tracks")) card.tracks.push_back(to_track(t));
   return card;
 }
 

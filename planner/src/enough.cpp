@@ -205,6 +205,8 @@ Enough enough(const Needle& needle, double density_lo, double density_hi, double
 }
 
 nlohmann::json to_json(const Enough& e) {
+  // Without the largest particle's size nothing is known of these: null, never 0.
+  const auto known = [&](double value) { return e.bore_to_grain > 0 ? nlohmann::json(value) : nlohmann::json(nullptr); };
   return {{"core_mm3", e.core_mm3},
           {"full_mg", {e.full_mg_lo, e.full_mg_hi}},
           {"mass_mg", e.mass_mg},
@@ -213,10 +215,10 @@ nlohmann::json to_json(const Enough& e) {
           {"p_enough", e.p_enough},
           {"need_mg", e.need_mg},
           {"cores_needed", e.cores_needed},
-          {"grains", e.grains},
-          {"bore_to_grain", e.bore_to_grain},
-          {"gy_relative_sd", e.gy_relative_sd},
-          {"chance_to_miss_at_tenth", e.chance_to_miss_at_tenth},
+          {"grains", known(e.grains)},
+          {"bore_to_grain", known(e.bore_to_grain)},
+          {"gy_relative_sd", known(e.gy_relative_sd)},
+          {"chance_to_miss_at_tenth", known(e.chance_to_miss_at_tenth)},
           {"conclusion", e.conclusion},
           {"remarks", e.remarks}};
 }

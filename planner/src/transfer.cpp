@@ -103,6 +103,12 @@ std::pair<VoxelIndex, VoxelIndex> day_box(const Mask& mask, const Grid& day,
            std::min(day.size[2] - 1, cut(std::ceil(high.z()), day.size[2]))}};
 }
 
+std::string over(const std::string& what, double found, double limit) {
+  return what + " is " + fixed(found, 1) + " mm, over the limit of " + fixed(limit, 1) + " mm";
+}
+
+}  // namespace
+
 Mask carried_mask(const Mask& mask, const Grid& day, const RigidTransform& motion) {
   const RigidTransform back = motion.inverse();
   const auto [low, high] = day_box(mask, day, motion);
@@ -129,12 +135,6 @@ BodyFrame carried_frame(const BodyFrame& frame, const RigidTransform& motion) {
   return moved;
 }
 
-std::string over(const std::string& what, double found, double limit) {
-  return what + " is " + fixed(found, 1) + " mm, over the limit of " + fixed(limit, 1) + " mm";
-}
-
-}  // namespace
-
 Track carried(const Track& track, const RigidTransform& motion) {
   Track moved = track;
   moved.entry_lps_mm = motion.apply(track.entry_lps_mm);
@@ -155,7 +155,7 @@ void check_transfer(const Registration& registration, const std::vector<Track>& 
     throw NoAnswer("registration: " +
                    over(registration.inner_shift_where + " moved against the outside: it",
                         registration.inner_shift_mm, limits.inner_mm) +
-                   ". The plan no longer fits: plan anew on the day's CT");
+                   ". The plan no longer fits: plan anew on the day's CT: add  --replan DIR");
   const auto judge = [&](const std::string& what, double found) {
     if (found > limits.error_mm)
       throw NoAnswer("registration: " + over(what, found, limits.error_mm) + mend);
@@ -170,13 +170,18 @@ void check_transfer(const Registration& registration, const std::vector<Track>& 
 }
 
 Registration register_day(const CaseFile& file, const OpenedCase& planning, const CtVolume& day,
-                          const std::vector<FiducialPair>& fiducials, std::vector<Vec3> targets) {
+                          const std::vector<FiducialPair>& fiducials, std::vector<Vec3> targets,
+                          bool may_be_altered) {
   if (day.sha256 == file.ct.sha256) {
     Registration same{.method = "the same CT", .correlation = 1, .covered = 1};
     same.target_error_p95_mm.assign(targets.size(), 0);
     return same;
   }
-  const RegistrationInput input{planning.ct.hu, planning.materials, day.hu, std::move(targets)};
+  const RegistrationInput input{.planning_hu = planning.ct.hu,
+                                .planning_materials = planning.materials,
+                                .day_hu = day.hu,
+                                .targets_lps_mm = std::move(targets),
+                                .may_be_altered = may_be_altered};
   return fiducials.empty() ? register_ct(input) : register_fiducials(input, fiducials);
 }
 
@@ -202,6 +207,23 @@ std::unique_ptr<OpenedCase> carried_body(const OpenedCase& planning, CtVolume da
   return opened;
 }
 
+namespace {
+
+/// Where the chance of enough fell under its limit, the operator wants to know from what.
+void say_what_was_planned(DayCard& card, const Body& planning, const RequestFile& request,
+                          const std::vector<Track>& tracks) {
+  if (std::ranges::all_of(card.tracks, &CardTrack::admissible)) return;
+  const Assessment planned = assess(planning, request, tracks);
+  for (CardTrack& c : card.tracks) {
+    const auto was = std::ranges::find(planned.tracks, c.id,
+                                       [](const TrackAssessment& a) { return a.track.id; });
+    if (c.ask_first.find("the chance that") == std::string::npos || !was->core.p_enough) continue;
+    c.ask_first += " (when planned it was " + fixed(*was->core.p_enough, 3) + ")";
+  }
+}
+
+}  // namespace
+
 Transfer make_transfer(const CaseFile& file, const OpenedCase& planning, CtVolume day,
                        CtReference ct, const Registration& registration,
                        const TransferLimits& limits) {
@@ -210,7 +232,9 @@ Transfer make_transfer(const CaseFile& file, const OpenedCase& planning, CtVolum
              .day_ct = std::move(ct),
              .same_ct = day.sha256 == file.ct.sha256,
              .registration = registration,
+             .contents = contents_on_the_day(planning.body, planning.ct.hu, day.hu, registration),
              .limits = limits};
+  check_contents(t.contents);
   for (const Track& track : file.plan.tracks)
     t.tracks.push_back(carried(track, registration.day_from_planning));
   const auto moved =
@@ -224,6 +248,7 @@ Transfer make_transfer(const CaseFile& file, const OpenedCase& planning, CtVolum
   const Assessment assessment = assess(body, request, from_outside);
   t.assessment = to_json(assessment);
   t.card = make_day_card(body, assessment, registration.target_error_p95_mm, request.placement);
+  if (!t.same_ct) say_what_was_planned(t.card, planning.body, request, file.plan.tracks);
   return t;
 }
 

@@ -115,6 +115,7 @@ json to_json(const Transfer& t) {
           {"day_ct", to_json(t.day_ct)},
           {"same_ct", t.same_ct},
           {"registration", to_json(t.registration, t.tracks)},
+          {"contents", to_json(t.contents)},
           {"limits", {{"error_mm", t.limits.error_mm}, {"inner_mm", t.limits.inner_mm}}},
           {"tracks", tracks},
           {"assessment", t.assessment},
@@ -133,6 +134,8 @@ Transfer parse_transfer(const json& j) {
   t.day_ct = parse_ct_reference(j.at("day_ct"));
   t.same_ct = j.at("same_ct");
   t.registration = to_registration(j.at("registration"));
+  for (const json& c : j.at("contents"))
+    t.contents.push_back({c.at("cavity"), c.at("places"), c.at("changed_fraction"), c.at("planned_hu"), c.at("day_hu")});
   t.limits = {j.at("limits").at("error_mm"), j.at("limits").at("inner_mm")};
   t.tracks = parse_tracks({{"tracks", j.at("tracks")}}, "");
   t.assessment = j.at("assessment");
@@ -173,7 +176,8 @@ std::vector<FiducialPair> parse_fiducials(const json& value, const std::string& 
 void keep_transfer(CaseFolder& folder, Transfer& transfer) {
   const fs::path transfers = folder.root() / "transfers";
   fs::create_directories(transfers);
-  transfer.number = next_number(transfers);
+  const auto recorded = std::ranges::count(folder.file.records, "transfer", &Record::kind);
+  transfer.number = std::max(next_number(transfers), static_cast<int>(recorded) + 1);   // a lost file's number stays its own
   std::string number = std::to_string(transfer.number);
   number.insert(0, 6 - std::min<std::size_t>(6, number.size()), '0');
   const std::string file = "transfers/transfer-" + number + ".json",

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "imaging/error.h"
 #include "support/test_volumes.h"
 
 namespace leastharm {
@@ -59,14 +60,34 @@ TEST(DayCard, AnglesAndDepthAreThoseOfTheClosedForm) {
     }
 }
 
-TEST(DayCard, SaysWhereTheEntryLiesInThePicture) {
-  const CardWorld world;
-  const auto card =
-      make_day_card(world.body, {{world.track("T", {89.5, 29.5, 17}, 0, 0, 30)}, {}}, {}, {});
-  const CardTrack& c = card.tracks.front();
-  EXPECT_EQ(c.slice, 18);  // counted from 1
-  EXPECT_NEAR(c.right_mm, 30 * 0.7, 1e-6);
-  EXPECT_NEAR(c.down_mm, -20 * 0.9, 1e-6);
+TEST(DayCard, SaysWhereTheEntryLiesFromTheCtsOwnZeroLines) {
+  CardWorld world;
+  const auto offsets = [&](const Mat3& direction) {
+    world.grid.direction = direction;
+    world.body.grid = world.grid;
+    TrackAssessment t = world.track("T", {89.5, 29.5, 17}, 0, 0, 30);
+    t.track.tip_lps_mm += Vec3(31, -47, 0) - t.track.entry_lps_mm;
+    t.track.entry_lps_mm.head<2>() = Vec3(31, -47, 0).head<2>();
+    return make_day_card(world.body, {{t}, {}}, {}, {});
+  };
+  // Whatever the field of view: 31 mm from x = 0, 47 mm from y = 0.
+  EXPECT_NEAR(offsets(Mat3::Identity()).tracks[0].right_mm, 31, 1e-6);
+  EXPECT_NEAR(offsets(Mat3::Identity()).tracks[0].down_mm, -47, 1e-6);
+  EXPECT_EQ(offsets(Mat3::Identity()).tracks[0].slice, 18);  // counted from 1
+  // A picture that shows the other way round.
+  const DayCard turned = offsets(Vec3(-1, -1, 1).asDiagonal());
+  EXPECT_NEAR(turned.tracks[0].right_mm, -31, 1e-6);
+  EXPECT_NEAR(turned.tracks[0].down_mm, 47, 1e-6);
+  const Vec3 middle = world.grid.lps_from_index({59.5, 49.5, 29.5});
+  EXPECT_LT((turned.picture_middle_lps_mm - middle).norm(), 1e-9);
+}
+
+TEST(DayCard, IsRefusedWhereSlicesAreNotAxial) {
+  CardWorld world;
+  Mat3 coronal;
+  coronal << 1, 0, 0, 0, 0, 1, 0, -1, 0;
+  world.body.grid.direction = coronal;
+  EXPECT_THROW(static_cast<void>(make_day_card(world.body, {{world.track("T", {40, 20, 30}, 0, 0, 30)}, {}}, {}, {})), BadInput);
 }
 
 TEST(DayCard, TakesTheCleanestFirstThenTheLeastHarm) {

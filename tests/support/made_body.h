@@ -17,14 +17,14 @@ struct MadeBody {
   Vec3 left_packing_lps_mm, right_packing_lps_mm, amulet_lps_mm;
 };
 
-inline MadeBody made_body() {
+inline MadeBody made_body(const Vec3& amulet_lps_mm = {40, -46, 260}) {
   Grid grid;
   grid.size = {110, 84, 60};
   grid.spacing_mm = {2, 2, 3};
   grid.origin_lps_mm = {-109, -83, 200};
   MadeBody body{{grid, std::vector<std::int16_t>(grid.voxel_count())},
                 {grid, std::vector<std::uint8_t>(grid.voxel_count())},
-                {30, 5, 290}, {-30, 5, 290}, {40, -46, 260}};
+                {30, 5, 290}, {-30, 5, 290}, amulet_lps_mm};
   const auto ellipse = [](double x, double y, double a, double b) { return x * x / (a * a) + y * y / (b * b); };
   const auto material_at = [&](const Vec3& p) {
     const double x = p.x(), y = p.y();

@@ -20,6 +20,8 @@ struct TestBody {
   Vec3 inner_shift_mm{0, 0, 0};   ///< of bones, packing and bead against skin and wrapping
   double stretch = 1;             ///< another object: all lengths along z times this
   bool with_board = true;
+  double packing_from_mm = 2;     ///< packing fills the cavity from here to its back (own y)
+  double packing_hu = -720;
 
   [[nodiscard]] Material material_at(const Vec3& place) const {
     const Vec3 p(place.x(), place.y(), place.z() / stretch);
@@ -41,14 +43,14 @@ struct TestBody {
       const double z = -30 + 22 * n, radius = (in - Vec3(0, 0, in.z())).cwiseQuotient(Vec3(62, 40, 1)).norm();
       if (std::abs(in.z() - z) < 4 && radius > 0.88 && radius < 1 && std::abs(in.x()) > 6) return Material::bone;
     }
-    if (ellipsoid(in, {0, -2, 20}, {48, 30, 90})) return in.y() > 2 + 0.08 * in.x() ? Material::packing : Material::air;
+    if (ellipsoid(in, {0, -2, 20}, {48, 30, 90})) return in.y() > packing_from_mm + 0.08 * in.x() ? Material::packing : Material::air;
     return Material::body;
   }
-  [[nodiscard]] static double hu_of(Material m) {
+  [[nodiscard]] double hu_of(Material m) const {
     switch (m) {
       case Material::wrapping: return -830;
       case Material::body: return 60;
-      case Material::packing: return -720;
+      case Material::packing: return packing_hu;
       case Material::bone: return 750;
       case Material::dense: return 2800;
       case Material::support: return -550;
@@ -89,7 +91,7 @@ inline Scan scan_of(const TestBody& body, const RigidTransform& lps_from_body, c
           if (m == Material::air && body.with_board && lps.y() > lowest && lps.y() < lowest + 14 && std::abs(lps.x() - lps_from_body.translation_mm.x()) < 100)
             m = Material::support;
           ++votes[static_cast<std::size_t>(m)];
-          hu += TestBody::hu_of(m) / 8;
+          hu += body.hu_of(m) / 8;
         }
         const std::size_t n = grid.offset(i, j, k);
         scan.hu.values[n] = static_cast<std::int16_t>(std::clamp(std::lround(hu + normal(draw)), -1024L, 3071L));

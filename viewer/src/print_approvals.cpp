@@ -1,4 +1,5 @@
 #include "plan_facts.h"
+#include "planner/approvals.h"
 #include "print_sections.h"
 #include "table.h"
 #include "words.h"
@@ -7,9 +8,10 @@ namespace leastharm {
 namespace {
 
 std::string status_of(const Approval& approval, const CaseFile& file) {
-  if (!approval.voided.empty()) return "void: " + approval.voided;
   const std::vector<std::string> changed = changed_since(approval, file);
-  return changed.empty() ? "valid" : "void: " + listed(changed) + " changed since";
+  if (!changed.empty()) return "void: " + listed(changed) + " changed since";
+  if (!approval.voided.empty()) return "void: " + approval.voided;
+  return &approval == last_statement(file, approval.role) ? "valid" : "replaced by a later one";
 }
 
 void print_recorded(const Print& print) {

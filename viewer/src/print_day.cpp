@@ -80,8 +80,8 @@ void print_settings(const Print& print, const DayCard& card) {
   Table table{{{"No.", 0.3, Align::right},
                {"Track", 0.7},
                {"Slice", 0.5, Align::right},
-               {"Right of middle, mm", 0.8, Align::right},
-               {"Below middle, mm", 0.8, Align::right},
+               {"Right of x = 0, mm", 0.8, Align::right},
+               {"Below y = 0, mm", 0.8, Align::right},
                {"Stays outside, mm", 0.8, Align::right},
                {"95 % error, mm", 0.7, Align::right},
                {"Halt, leave the room, scan", 3.2}},
@@ -116,8 +116,10 @@ void print_day(const Print& print) {
       "numbers. The tip is the end of the bore.");
   print_settings(print, card);
   sheet.note(
-      "Offsets of the entry are from the middle of the axial picture: check with a marker what "
-      "point the scanner’s laser shows. Stays outside: the needle’s usable length less depth and "
+      "Offsets of the entry run as the axial picture does, from x = 0 and y = 0 of the CT’s own coordinates (the picture’s "
+      "middle lies at x " +
+      number(card.picture_middle_lps_mm.x(), 1) + ", y " + number(card.picture_middle_lps_mm.y(), 1) +
+      " mm): check with a marker that the scanner’s laser shows that point. Stays outside: the needle’s usable length less depth and "
       "dead tip. 95 % error: expected at the tip from the transfer; placing the needle comes on "
       "top.");
   sheet.bullets("Before and between",

@@ -9,6 +9,15 @@
 namespace leastharm {
 namespace {
 
+/// An acquisition fact as people say it; its key carries the unit.
+std::string fact_words(const std::string& name, const std::string& value) {
+  if (name == "kVp") return "tube voltage " + value + " kV";
+  if (name == "tube_current_mA") return "tube current " + value + " mA";
+  if (name == "exposure_mAs") return "exposure " + value + " mAs";
+  if (name == "slice_thickness_mm") return "slice thickness " + value + " mm";
+  return name + " " + value;
+}
+
 void print_ct(const Print& print) {
   const CtReference& ct = print.file().ct;
   const Grid& grid = ct.grid;
@@ -20,7 +29,7 @@ void print_ct(const Print& print) {
                                number(grid.spacing_mm.y(), 2) + " × " + mm(grid.spacing_mm.z(), 2));
   std::string facts;
   for (const auto& [name, value] : ct.facts)
-    facts += (facts.empty() ? "" : " · ") + name + " " + value;
+    if (name != "modality") facts += (facts.empty() ? "" : " · ") + fact_words(name, value);
   sheet.labelled("Acquisition", facts.empty() ? "not recorded in the CT" : facts);
   sheet.labelled("Series", ct.series_uid.empty() ? "no UID" : ct.series_uid);
   const std::string air = std::isnan(ct.air_check_hu)
@@ -85,11 +94,13 @@ std::string made_by_words(const MarkRecord& mark) {
   if (!by.is_object() || by.empty()) return "not recorded";
   const std::string how = by.begin().key();
   if (how == "automatic") return "found by the program: dense object";
-  if (how == "ball") return "ball set by a person";
-  if (how == "connected") return "connected material, seed set by a person";
+  if (how == "ball_lps_mm") return "ball set by a person";
+  if (how == "connected_lps_mm") return "connected material, seed set by a person";
   if (how == "contours") return "outlines drawn by a person";
-  if (how == "material") return "all of one material";
-  return how + " given by a person";
+  if (how == "material") return "all that the map calls " + by["material"].get<std::string>();
+  if (how == "mask") return "mask file given by a person";
+  if (how == "carried") return "carried from the plan before, by registration";
+  return how + ", given by a person";
 }
 
 void print_marks(const Print& print) {

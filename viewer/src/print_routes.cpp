@@ -18,7 +18,7 @@ std::string route_sentence(const Print& print, const TrackAssessment& t) {
             from_where(*request) + ". ";
   std::vector<std::string> passed;
   for (const Crossing& c : t.crossings)
-    passed.push_back(spoken(c.material) + " " + mm(c.to_mm - c.from_mm));
+    if (c.to_mm - c.from_mm >= 0.05) passed.push_back(spoken(c.material) + " " + mm(c.to_mm - c.from_mm));
   return text + "In order from the entry: " + listed(passed) + ".";
 }
 

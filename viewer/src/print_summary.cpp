@@ -1,8 +1,10 @@
 // Page one: what anybody must be able to read. Short sentences and plain words.
 #include <algorithm>
+#include <cmath>
 
 #include "figure_route.h"
 #include "plan_facts.h"
+#include "planner/approvals.h"
 #include "print_sections.h"
 #include "table.h"
 #include "words.h"
@@ -26,9 +28,11 @@ std::string in_brief(const Print& print, const std::string& topic, const char* s
 /// Who has agreed so far, in one line under the title.
 std::string standing(const Print& print) {
   std::vector<std::string> yes, no;
-  for (const Approval& approval : print.file().approvals)
-    if (approval.voided.empty() && changed_since(approval, print.file()).empty())
-      (approval.decision == "declined" ? no : yes).push_back(approval.role);
+  for (const std::string& role : approval_roles()) {
+    const Approval* last = last_statement(print.file(), role);
+    if (last == nullptr || !void_because(*last, print.file()).empty()) continue;
+    (last->decision == "declined" ? no : yes).push_back(role + (last->condition.empty() ? "" : ", on a condition"));
+  }
   std::string text = plan_name(print.paper) + ". ";
   if (yes.empty() && no.empty()) return text + "Not yet approved by anyone.";
   if (!yes.empty()) text += "Approved by " + listed(yes) + ". ";
@@ -49,6 +53,15 @@ std::string which_sides(const Print& print) {
   return left > 0 ? "All on the left side." : "All on the right side.";
 }
 
+/// How sure it is that no core falls short, in plain words.
+std::string all_enough(const Programme& programme) {
+  double least = 1;
+  for (const auto& [request, p] : programme.p_enough) least = std::min(least, p);
+  if (programme.p_enough.empty()) return "";
+  const int in_100 = std::clamp(static_cast<int>(std::lround(100 * least)), 1, 99);
+  return " All will hold that much about " + std::to_string(in_100) + " times in 100.";
+}
+
 std::string how_much(const Print& print) {
   if (print.tracks().empty()) return "Nothing yet. No needle path is planned.";
   const Programme& programme = print.paper.assessment.programme;
@@ -61,7 +74,7 @@ std::string how_much(const Print& print) {
   double need = 0;
   for (const Request& request : request_file_of(print.paper).requests)
     if (!request.pooled) need = std::max(need, request.need_mg());
-  if (need > 0) text += " The tests need " + number(need, 0) + " mg from each.";
+  if (need > 0) text += " The tests need " + number(need, 0) + " mg from each." + all_enough(programme);
   return text;
 }
 

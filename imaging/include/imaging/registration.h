@@ -34,6 +34,7 @@ struct RegistrationInput {
   const Volume<std::int16_t>& day_hu;
   std::vector<Vec3> targets_lps_mm;                 ///< places in the planning CT where the error matters: the tips
   int threads = 0;                                  ///< 0: one a core; never changes the answer
+  bool may_be_altered = false;                      ///< what its inside holds may have changed: told, not refused
 };
 
 /// A pair of markers: the same fiducial seen in both scans.
@@ -49,6 +50,7 @@ struct Registration {
   double correlation = 0;            ///< of HU over the object, smoothed to about 3 mm; 1 = the same
   double changed = 0;                ///< fraction of the object's inside whose HU are no longer what they were
   double covered = 0;                ///< fraction of the planned object that the day's CT shows
+  double gain = 1, offset_hu = 0;    ///< day's HU = gain x planned HU + offset: two scanners read a little otherwise
   FitDistances surface, bone;
   double fiducial_residual_mm = 0;   ///< root mean square; 0 without fiducials
   double inner_shift_mm = 0;         ///< farthest that a part of the inside moved against the outside

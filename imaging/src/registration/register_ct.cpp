@@ -82,12 +82,12 @@ bool fits_better_mirrored(const Agreement& mirrored, const Agreement& found) {
   return mirrored.covered > 0.8 * found.covered && kMirroredBetter * (1 - mirrored.correlation) < 1 - found.correlation;
 }
 
-void check_same_object(const Registration& answer) {
+void check_same_object(const Registration& answer, bool may_be_altered) {
   if (answer.correlation < kSameObject)
     throw BadInput("the day's CT does not show the object of this case: at best their HU go together by " +
                    std::to_string(answer.correlation).substr(0, 4) +
                    " (the same object: above 0.90). Check that the right series was named");
-  if (answer.changed > kMostChanged)
+  if (!may_be_altered && answer.changed > kMostChanged)
     throw BadInput("the day's CT shows another object, or one that was altered since it was planned: " +
                    std::to_string(100 * answer.changed).substr(0, 4) +
                    " % of its inside hold other materials now. Check the series; plan anew on this CT if it is right");
@@ -103,6 +103,8 @@ Levels::Levels(const RegistrationInput& input)
 
 void measure_fit(const RegistrationInput& input, const Levels& levels, const Fit& fit, Registration& answer) {
   answer.day_from_planning = fit.motion;
+  answer.gain = fit.gain;
+  answer.offset_hu = fit.offset_hu;
   const PlannedObject middle = planned_object(input.planning_hu, input.planning_materials, 3, input.threads);
   const Level middle_day = make_level(input.day_hu, 3, input.threads);
   const Agreement agreement =
@@ -146,7 +148,7 @@ Registration register_ct(const RegistrationInput& input) {
   Registration answer;
   answer.method = "surface and bone";
   measure_fit(input, levels, fit, answer);
-  check_same_object(answer);
+  check_same_object(answer, input.may_be_altered);
   answer.target_error_p95_mm = errors_at(input.targets_lps_mm, levels.planned, levels.day, fit, threads);
   return answer;
 }

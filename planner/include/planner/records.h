@@ -15,7 +15,7 @@ namespace leastharm {
 /// entry is put right by a later one that names it.
 struct Record {
   int number = 0;               ///< 1, 2, ...
-  std::string kind;             ///< "transfer", "core" (taken or aborted) or "use"
+  std::string kind;             ///< "transfer", "needle", "core" (taken or aborted), "use", "begun", "replanned"
   std::string at;               ///< UTC, ISO 8601: when it was written down
   nlohmann::json what;          ///< keys carry units; "corrects": number of the entry that this one
                                 ///< replaces, with "why"

@@ -19,6 +19,14 @@ struct TransferLimits {
   double inner_mm = 2;  ///< motion of the inside against the outside
 };
 
+/// What a cavity holds on the day against what it held when planned, away from its borders.
+struct Contents {
+  std::string cavity;
+  int places = 0;                        ///< 0: too few could be compared
+  double changed = 0;                    ///< fraction of the places that read otherwise by 60 HU or more (or four times the noise)
+  double planned_hu = 0, day_hu = 0;     ///< medians; the planned one as the day's scanner would read it
+};
+
 /// A plan brought into the CT of the day. Lies in the case's transfers/ and never alters the plan.
 struct Transfer {
   int number = 0;                 ///< 1, 2, ... in the order in which they were made
@@ -27,6 +35,7 @@ struct Transfer {
   CtReference day_ct;
   bool same_ct = false;  ///< the plan was made on this very CT: nothing had to be registered
   Registration registration;
+  std::vector<Contents> contents;   ///< of every cavity
   TransferLimits limits;
   std::vector<Track> tracks;  ///< in the day's CT
   nlohmann::json assessment;  ///< of these tracks in the day's CT
@@ -46,14 +55,26 @@ struct Transfer {
                                                         const std::string& day_uid);
 
 [[nodiscard]] Track carried(const Track& track, const RigidTransform& motion);
+/// A mask laid onto the day's grid, nearest voxel; empty where the day's CT does not show it.
+[[nodiscard]] Mask carried_mask(const Mask& mask, const Grid& day, const RigidTransform& motion);
+[[nodiscard]] BodyFrame carried_frame(const BodyFrame& frame, const RigidTransform& motion);
+
+/// Every cavity of the planning body, then and on the day.
+[[nodiscard]] std::vector<Contents> contents_on_the_day(const Body& planning, const Volume<std::int16_t>& planning_hu,
+                                                        const Volume<std::int16_t>& day_hu,
+                                                        const Registration& registration);
+/// Throws NoAnswer where more than 5 % of a cavity is not what was planned for.
+void check_contents(const std::vector<Contents>& contents);
+[[nodiscard]] nlohmann::json to_json(const std::vector<Contents>& contents);
 
 /// What a planning CT and one of the day have to do with each other: from the fiducials where some
 /// are given, else from surface and bone; the identity where they are the same CT. `targets`: tips
-/// in the planning CT.
+/// in the planning CT. With `may_be_altered`, an object whose inside changed is told in `changed`
+/// and not refused: for planning anew.
 [[nodiscard]] Registration register_day(const CaseFile& file, const OpenedCase& planning,
                                         const CtVolume& day,
                                         const std::vector<FiducialPair>& fiducials,
-                                        std::vector<Vec3> targets);
+                                        std::vector<Vec3> targets, bool may_be_altered = false);
 
 /// Throws NoAnswer naming what is over its limit and by how much: the expected error at a tip, a
 /// distance of surface or bone, the inside against the outside. Throws BadInput where the day's CT
@@ -70,7 +91,7 @@ void check_transfer(const Registration& registration, const std::vector<Track>& 
                                                        const RigidTransform& day_from_planning);
 
 /// Tracks, assessment and card of a checked registration. `ct` is where the day's CT lies and what
-/// it is.
+/// it is. Throws NoAnswer as `check_contents` does.
 [[nodiscard]] Transfer make_transfer(const CaseFile& file, const OpenedCase& planning, CtVolume day,
                                      CtReference ct, const Registration& registration,
                                      const TransferLimits& limits);

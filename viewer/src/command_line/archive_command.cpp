@@ -54,7 +54,25 @@ struct ArchiveOptions {
   bool with_ct = false;
 };
 
-std::string sample_lines(const std::vector<Core>& cores) {
+std::string place_of(const Vec3& p) { return fixed(p.x(), 1) + ", " + fixed(p.y(), 1) + ", " + fixed(p.z(), 1); }
+
+/// Where a core was meant to come from, and how far off it was where that was recorded.
+std::string where_line(const Core& core, const CaseFile& file) {
+  const auto track = std::ranges::find(file.plan.tracks, core.track, &Track::id);
+  std::string text;
+  if (track != file.plan.tracks.end() && core.plan == plan_label(file)) {
+    text += "    where: planned entry at " + place_of(track->entry_lps_mm) + ", tip at " + place_of(track->tip_lps_mm) +
+            " mm of the planning CT";
+    if (!track->request.empty()) text += ", for request " + track->request;
+  } else {
+    text += "    where: track " + core.track + " of plan " + core.plan + " (history/ holds that plan)";
+  }
+  if (!core.held_against_plan.is_null())
+    text += "; the tip came " + fixed(core.held_against_plan.at("tip_mm"), 1) + " mm off it";
+  return text + "\n";
+}
+
+std::string sample_lines(const CaseFile& file, const std::vector<Core>& cores) {
   if (cores.empty()) return "No core is recorded yet.\n";
   std::string text;
   for (const Core& c : cores) {
@@ -64,11 +82,11 @@ std::string sample_lines(const std::vector<Core>& cores) {
       persons += (persons.empty() ? "" : ", ") + p.name + " (" + p.role + ")";
     text += "Track " + c.track + ", " + t.taken_at + ", by " + persons + ": ";
     if (t.aborted) {
-      text += "aborted, because: " + t.reason + "\n";
+      text += "aborted, because: " + t.reason + "\n" + where_line(c, file);
       continue;
     }
     text += "sample " + t.sample + ", net " + brief(t.net_mg) + " mg, in " + t.container +
-            ", custodian " + t.custodian + "\n";
+            ", custodian " + t.custodian + "\n" + where_line(c, file);
     for (const Use& u : c.uses)
       text +=
           "    used " + brief(u.mg) + " mg for " + u.purpose + " by " + u.by + ", " + u.at + "\n";
@@ -88,6 +106,23 @@ std::string approval_lines(const CaseFile& file) {
   return text.empty() ? "None recorded.\n" : text;
 }
 
+/// The question, and what the laboratory asked for.
+std::string why_lines(const CaseFile& file) {
+  if (!file.request) return "Nothing was asked yet.\n";
+  const auto& answers = file.request->dossier.answers;
+  const auto question = answers.find("question");
+  std::string text = (question == answers.end() ? "The question was not written down." : question->second) + "\n";
+  for (const Request& r : file.request->requests) {
+    text += "Request " + r.id + ": " + std::to_string(r.replicates) + (r.replicates == 1 ? " core of " : " cores of ") +
+            (r.material ? std::string(name_of(*r.material)) : "packing or resin") +
+            (r.cavity.empty() ? "" : " from \"" + r.cavity + "\"") + ", " + brief(r.need_mg()) + " mg needed" +
+            (r.pooled ? " in all" : " of each") + ", for";
+    for (const Assay& a : r.assays) text += (&a == r.assays.data() ? " " : "; ") + a.name + " (uses " + brief(a.uses_mg) + " mg)";
+    text += "\n";
+  }
+  return text;
+}
+
 std::string reading_guide(const CaseFile& file, const std::vector<Core>& cores, bool with_ct) {
   return "HOW TO READ THIS ARCHIVE\n\n"
          "It is about sampling the object \"" +
@@ -96,8 +131,9 @@ std::string reading_guide(const CaseFile& file, const std::vector<Core>& cores, 
          "left. No special program is needed. Plan " +
          plan_label(file) + ", SHA-256 " + plan_sha256(file) +
          ".\n\n"
+         "WHY\n\n" + why_lines(file) + "\n"
          "WHO, WHERE, HOW MUCH, WHAT IS LEFT\n\n" +
-         sample_lines(cores) + "\nWHO AGREED\n\n" + approval_lines(file) +
+         sample_lines(file, cores) + "\nWHO AGREED\n\n" + approval_lines(file) +
          "\nFILES\n\n"
          "printouts/       the plan as the committee read it, and the day's cards (PDF)\n"
          "samples.csv      every core: masses in mg, container, custodian, persons, positions (any "

@@ -68,7 +68,8 @@ int run(const std::vector<std::string>& arguments, const Console& console) {
   add_mark_commands(program, console);
   add_plan_commands(program, console);
   add_paper_commands(program, console);
-  add_day_commands(program, console);
+  add_transfer_command(program, console);
+  add_record_command(program, console);
   add_sample_commands(program, console);
   add_export_command(program, console);
   add_demo_command(program, console);

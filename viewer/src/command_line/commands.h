@@ -3,6 +3,7 @@
 #include <CLI/CLI.hpp>
 #include <iostream>
 #include <nlohmann/json.hpp>
+#include <optional>
 #include <stdexcept>
 #include <string>
 #include <string_view>
@@ -12,6 +13,7 @@
 #include "imaging/grid.h"
 #include "planner/assess.h"
 #include "planner/case.h"
+#include "planner/propose.h"
 #include "planner/text.h"
 
 namespace leastharm {
@@ -33,7 +35,8 @@ void add_intake_commands(CLI::App& program, const Console& console);    // inspe
 void add_mark_commands(CLI::App& program, const Console& console);      // orient, mark
 void add_plan_commands(CLI::App& program, const Console& console);      // needles, enough, propose, adopt, assess
 void add_paper_commands(CLI::App& program, const Console& console);     // print, approve, verify
-void add_day_commands(CLI::App& program, const Console& console);       // transfer, record
+void add_transfer_command(CLI::App& program, const Console& console);
+void add_record_command(CLI::App& program, const Console& console);
 void add_sample_commands(CLI::App& program, const Console& console);    // use, archive
 void add_export_command(CLI::App& program, const Console& console);
 void add_demo_command(CLI::App& program, const Console& console);
@@ -55,5 +58,14 @@ void print_findings(std::ostream& out, const std::vector<Finding>& findings);
 [[nodiscard]] std::string tracks_csv(const Assessment& assessment);
 /// The case's own tracks, assessed.
 [[nodiscard]] Assessment assess_plan(const CaseFolder& folder, const OpenedCase& volumes, std::uint64_t seed);
+
+
+/// A search's answer takes the place of the case's tracks.
+void take_proposal(CaseFile& file, const RequestFile& request, const Proposal& proposal);
+/// Why there is no admissible answer, with the remedies.
+[[nodiscard]] std::string why_not(const Proposal& proposal);
+/// The gap closing, on a terminal only.
+[[nodiscard]] SearchProgress terminal_progress(const Console& console);
+void print_assessment(std::ostream& out, const Assessment& a, const std::optional<Certificate>& certificate);
 
 }  // namespace leastharm

@@ -1,4 +1,5 @@
 // demo: the whole chain on an invented body, each step by the same commands that a person would type.
+#include <algorithm>
 #include <sstream>
 
 #include "commands.h"
@@ -159,6 +160,11 @@ struct Demo {
     run_step({"print", "--case", case_path, "--day-card", "--output", (folder / "day-card.pdf").string()});
     say("The day: scanned again, turned by " + fixed(moved["registration"]["rotation_deg"], 1) +
         " degrees; the plan was carried over (95 of 100 errors at a tip below " + fixed(worst, 1) + " mm), the day's card printed");
+    const auto& tracks = moved["card"]["tracks"];
+    const auto asks = std::ranges::count_if(tracks, [](const nlohmann::json& t) { return t["ask_first"] != ""; });
+    if (asks > 0)
+      say("In the day's CT " + std::to_string(asks) + " of " + std::to_string(tracks.size()) +
+          " cores break a limit of the plan; the card says ASK FIRST beside them, why, and whom");
   }
 
   /// Every core but one; what the scale said is invented.

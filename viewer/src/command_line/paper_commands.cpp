@@ -1,11 +1,13 @@
 // print, approve and verify: the plan on paper, who agreed, and whether it still is what they agreed to.
 #include <algorithm>
 #include <fstream>
+#include <iterator>
 #include <sstream>
 
 #include "commands.h"
 #include "imaging/error.h"
 #include "imaging/hash.h"
+#include "planner/approvals.h"
 #include "viewer/command_line.h"
 #include "viewer/print.h"
 
@@ -15,8 +17,6 @@ namespace {
 
 using nlohmann::json;
 
-const std::vector<std::string> kRoles{"radiologist", "conservator", "committee", "custodian", "material-scientist"};
-const std::vector<std::string> kNeededRoles{"radiologist", "conservator", "committee"};
 constexpr std::size_t kLeastPrefix = 4;
 
 std::string file_sha256(const fs::path& path) {
@@ -56,12 +56,13 @@ void print_card(const PrintOptions& o, const Console& console) {
   if (!transfer)
     throw BadInput("this plan was not transferred into the CT of the day: do so with  leastharm transfer --case " + o.case_path +
                    " --ct PATH  (where the needle is set in the planning CT itself, name that CT)");
-  fs::path output = o.output;
-  if (output.empty()) {
-    fs::create_directories(folder.root() / "printouts");
-    output = folder.root() / "printouts" / ("day-card-" + transfer->plan + "-" + std::to_string(transfer->number) + ".pdf");
-  }
-  print_day_card(folder.file, *transfer, output, o.page == "a4" ? PageSize::a4 : PageSize::letter);
+  const PageSize page = o.page == "a4" ? PageSize::a4 : PageSize::letter;
+  fs::create_directories(folder.root() / "printouts");
+  const fs::path kept = folder.root() / "printouts" / ("day-card-" + transfer->plan + "-" + std::to_string(transfer->number) + ".pdf");
+  const fs::path output = o.output.empty() ? kept : fs::path(o.output);
+  print_day_card(folder.file, *transfer, output, page);
+  if (output != kept) print_day_card(folder.file, *transfer, kept, page);   // the archive holds what hung beside the scanner
+  for (const std::string& missing : missing_approvals(folder.file)) console.err << "not approved: " << missing << "\n";
   console.out << "day's card of plan " << transfer->plan << ", transfer " << transfer->number << ", printed to " << output.string() << "\n";
 }
 
@@ -95,14 +96,17 @@ struct ApproveOptions {
 };
 
 void approve(const ApproveOptions& o, const Console& console) {
-  if (std::ranges::find(kRoles, o.role) == kRoles.end())
-    throw BadInput("--role \"" + o.role + "\": use one of " + joined(kRoles));
+  if (std::ranges::find(approval_roles(), o.role) == approval_roles().end())
+    throw BadInput("--role \"" + o.role + "\": use one of " + joined(approval_roles()));
   if (o.by.empty()) throw BadInput("--by needs the name of who speaks");
   CaseFolder folder = CaseFolder::open(o.case_path);
   if (folder.file.plan.tracks.empty())
     throw BadInput("there is no plan to approve yet: find one with  leastharm propose");
   const std::string plan = plan_sha256(folder.file);
-  if (!o.plan.empty() && (o.plan.size() < kLeastPrefix || !plan.starts_with(o.plan)))
+  if (!o.plan.empty() && o.plan.size() < kLeastPrefix)
+    throw BadInput("--plan " + o.plan + ": give at least the first " + std::to_string(kLeastPrefix) +
+                   " signs of the plan's SHA-256, as printed");
+  if (!o.plan.empty() && !plan.starts_with(o.plan))
     throw BadInput("the plan is now " + plan.substr(0, 16) + "..., not " + o.plan +
                    ": it changed after that paper was printed; print it again and read it before approving");
   folder.file.approvals.push_back({.role = o.role,
@@ -145,21 +149,6 @@ void check_voxels(const CaseFolder& folder, Failures& failures) {
     attempt(failures, "marks", [&] { static_cast<void>(folder.read_mark(mark)); });
 }
 
-void check_approvals(const CaseFile& file, Failures& failures) {
-  for (const std::string& role : kNeededRoles) {
-    const auto last = std::ranges::find(file.approvals.rbegin(), file.approvals.rend(), role, &Approval::role);
-    if (last == file.approvals.rend()) {
-      failures.push_back("approval of " + role + ": missing");
-    } else if (last->decision == "declined") {
-      failures.push_back("approval of " + role + ": declined by " + last->by);
-    } else if (const auto changed = changed_since(*last, file); !changed.empty()) {
-      failures.push_back("approval of " + role + ": void, because changed since: " + joined(changed));
-    } else if (!last->voided.empty()) {
-      failures.push_back("approval of " + role + ": void, because " + last->voided);
-    }
-  }
-}
-
 void check_printouts(const CaseFolder& folder, Failures& failures) {
   if (folder.file.printouts.empty()) return;
   const Printout& last = folder.file.printouts.back();
@@ -184,7 +173,7 @@ void verify(const std::string& case_path, bool as_json, const Console& console) 
   const CaseFolder folder = CaseFolder::open(case_path);
   Failures failures;
   check_voxels(folder, failures);
-  check_approvals(folder.file, failures);
+  std::ranges::copy(missing_approvals(folder.file), std::back_inserter(failures));
   check_printouts(folder, failures);
   check_records(folder, failures);
   if (as_json)
@@ -214,7 +203,7 @@ void add_paper_commands(CLI::App& program, const Console& console) {
   auto* approve_command = program.add_subcommand("approve", "Record who agrees to the plan, or does not");
   auto a = std::make_shared<ApproveOptions>();
   approve_command->add_option("--case", a->case_path, "Case folder")->required();
-  approve_command->add_option("--role", a->role, joined(kRoles))->required();
+  approve_command->add_option("--role", a->role, joined(approval_roles()))->required();
   approve_command->add_option("--by", a->by, "Name of who speaks")->required();
   approve_command->add_option("--plan", a->plan, "Head of the plan's SHA-256, as printed");
   approve_command->add_flag("--decline", a->decline, "Record a refusal");

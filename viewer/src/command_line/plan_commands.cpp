@@ -81,15 +81,6 @@ void check_cavities(const RequestFile& request, const CaseFile& file) {
 
 json settings_of(const RequestFile& request) { return to_json(request); }
 
-/// The gap closing, on a terminal only.
-SearchProgress terminal_progress(const Console& console) {
-  if (&console.err != &std::cerr || isatty(STDERR_FILENO) == 0) return {};
-  return [&err = console.err](double best, double bound, double seconds) {
-    err << "\r" << fixed(seconds, 0) << " s: best score " << fixed(best, 1) << ", bound " << fixed(bound, 1) << "   " << std::flush;
-    return true;
-  };
-}
-
 void print_track(std::ostream& out, const TrackAssessment& t) {
   out << t.track.id << "  " << (t.admissible ? "" : "NOT ADMISSIBLE  ") << t.side << ", " << fixed(t.path_length_mm, 1)
       << " mm deep, entry angle " << fixed(t.entry_angle_deg, 0) << " deg, score " << fixed(t.damage.score, 1) << "\n    "
@@ -100,16 +91,6 @@ void print_track(std::ostream& out, const TrackAssessment& t) {
   for (const Crossing& c : t.crossings)
     out << name_of(c.material) << " " << fixed(c.to_mm - c.from_mm, 1) << " mm" << (&c == &t.crossings.back() ? "\n" : ", ");
   print_findings(out, t.findings);
-}
-
-void print_assessment(std::ostream& out, const Assessment& a, const std::optional<Certificate>& certificate) {
-  for (const TrackAssessment& t : a.tracks) print_track(out, t);
-  out << "together: score " << fixed(a.programme.score, 1) << ", " << a.programme.holes << " holes, "
-      << fixed(a.programme.mass_mg, 1) << " mg\n";
-  print_findings(out, a.programme.findings);
-  if (certificate)
-    out << "lower bound " << fixed(certificate->lower_bound, 1) << ", gap " << fixed(100 * certificate->gap, 1) << " % ("
-        << certificate->method << ")\n";
 }
 
 void print_what_else(std::ostream& out, const Proposal& proposal) {
@@ -126,21 +107,6 @@ void print_what_else(std::ostream& out, const Proposal& proposal) {
   }
 }
 
-std::string why_not(const Proposal& proposal) {
-  std::string text = "no admissible answer";
-  for (const Blocking& b : proposal.blocking)
-    text += "; request " + b.request + ": " + b.constraint + " needs " + fixed(b.needed, 1) + " " + b.unit + ", best found " +
-            fixed(b.best_found, 1) + " " + b.unit + (b.remedy.empty() ? "" : " (" + b.remedy + ")");
-  return text;
-}
-
-void take_proposal(CaseFile& file, const RequestFile& request, const Proposal& proposal) {
-  file.request = request;
-  file.plan = {.certificate = proposal.certificate, .stopped = proposal.stopped, .firmness = proposal.firmness};
-  for (const TrackAssessment& t : proposal.assessment.tracks) file.plan.tracks.push_back(t.track);
-  keep_choices(file, proposal);
-}
-
 struct PlanOptions {
   std::string case_path, request, tracks, track, in_place_of;
   std::uint64_t seed = 1;
@@ -149,7 +115,9 @@ struct PlanOptions {
 
 void propose_tracks(const PlanOptions& o, const Console& console) {
   CaseFolder folder = CaseFolder::open(o.case_path);
-  const RequestFile request = read_request_file(o.request);
+  if (o.request.empty() && !folder.file.request)
+    throw BadInput("nothing was asked of this case yet: give  --request FILE");
+  const RequestFile request = o.request.empty() ? *folder.file.request : read_request_file(o.request);
   check_cavities(request, folder.file);
   check_sides(request, folder.file);
   const auto volumes = open_volumes(folder);
@@ -234,6 +202,39 @@ void assess_tracks(const PlanOptions& o, const Console& console) {
 
 }  // namespace
 
+SearchProgress terminal_progress(const Console& console) {
+  if (&console.err != &std::cerr || isatty(STDERR_FILENO) == 0) return {};
+  return [&err = console.err](double best, double bound, double seconds) {
+    err << "\r" << fixed(seconds, 0) << " s: best score " << fixed(best, 1) << ", bound " << fixed(bound, 1) << "   " << std::flush;
+    return true;
+  };
+}
+
+void print_assessment(std::ostream& out, const Assessment& a, const std::optional<Certificate>& certificate) {
+  for (const TrackAssessment& t : a.tracks) print_track(out, t);
+  out << "together: score " << fixed(a.programme.score, 1) << ", " << a.programme.holes << " holes, "
+      << fixed(a.programme.mass_mg, 1) << " mg\n";
+  print_findings(out, a.programme.findings);
+  if (certificate)
+    out << "lower bound " << fixed(certificate->lower_bound, 1) << ", gap " << fixed(100 * certificate->gap, 1) << " % ("
+        << certificate->method << ")\n";
+}
+
+std::string why_not(const Proposal& proposal) {
+  std::string text = "no admissible answer";
+  for (const Blocking& b : proposal.blocking)
+    text += "; request " + b.request + ": " + b.constraint + " needs " + fixed(b.needed, 1) + " " + b.unit + ", best found " +
+            fixed(b.best_found, 1) + " " + b.unit + (b.remedy.empty() ? "" : " (" + b.remedy + ")");
+  return text;
+}
+
+void take_proposal(CaseFile& file, const RequestFile& request, const Proposal& proposal) {
+  file.request = request;
+  file.plan = {.certificate = proposal.certificate, .stopped = proposal.stopped, .firmness = proposal.firmness};
+  for (const TrackAssessment& t : proposal.assessment.tracks) file.plan.tracks.push_back(t.track);
+  keep_choices(file, proposal);
+}
+
 void add_plan_commands(CLI::App& program, const Console& console) {
   auto* needles_command = program.add_subcommand("needles", "List the needles that ship with the program");
   auto needles_json = std::make_shared<bool>(false);
@@ -259,7 +260,7 @@ void add_plan_commands(CLI::App& program, const Console& console) {
     return std::pair{command, options};
   };
   const auto [propose_command, p] = add("propose", "Find the tracks that answer a request with the least damage", propose_tracks);
-  propose_command->add_option("--request", p->request, "Request file (JSON)")->required();
+  propose_command->add_option("--request", p->request, "Request file (JSON); without it, what was asked of this case before");
   propose_command->add_option("--seed", p->seed, "Seed of every random draw");
   propose_command->add_flag("--json", p->as_json, "Answer as JSON");
   const auto [adopt_command, a] = add("adopt", "Take an alternative into the plan", adopt_track);
