@@ -239,6 +239,14 @@ std::vector<std::pair<std::string, std::function<void(Photographer&)>>> states()
          p.window().open_drawer(Drawer::approve);
          p.settle();
        }},
+      {"declined",
+       [](Photographer& p) {
+         p.open();
+         p.bench().approve("conservator", "Invented conservator", true, "", "the wrapping at the feet is too brittle this year");
+         p.settle();
+         p.window().open_drawer(Drawer::approve);
+         p.settle();
+       }},
       {"voided",
        [](Photographer& p) {
          p.open();

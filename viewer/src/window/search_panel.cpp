@@ -19,6 +19,7 @@ constexpr Sides kSides[] = {Sides::any, Sides::left, Sides::right, Sides::both};
 SearchPanel::SearchPanel(Desk& desk) : Panel(desk, word("panel.search")) {
   add_request();
   add_search();
+  add_weights();
 }
 
 void SearchPanel::add_request() {
@@ -27,7 +28,7 @@ void SearchPanel::add_request() {
   cavity_ = new QComboBox;
   material_ = new QComboBox;
   sides_ = new QComboBox;
-  need_ = make_number(0, 10000, 1, QStringLiteral("mg"));
+  assays_ = new AssayRows([this] { take_request(); });
   retain_ = make_number(0, 10000, 1, QStringLiteral("mg"));
   replicates_ = make_number(1, 40, 0, {});
   spacing_ = make_number(0, 500, 0, QStringLiteral("mm"));
@@ -41,16 +42,15 @@ void SearchPanel::add_request() {
   form->addRow(word("search.request"), which_);
   form->addRow(word("search.cavity"), cavity_);
   form->addRow(word("search.material"), material_);
-  form->addRow(word("search.need"), need_);
+  form->addRow(word("search.need"), assays_);
   form->addRow(word("search.retain"), retain_);
   form->addRow(word("search.replicates"), replicates_);
   form->addRow(word("search.sides"), sides_);
   form->addRow(word("search.spacing"), spacing_);
   form->addRow(word("search.particle"), particle_);
-  assays_ = add_note({});
   for (QComboBox* box : {cavity_, material_, sides_})
     connect(box, qOverload<int>(&QComboBox::activated), this, [this] { take_request(); });
-  for (QDoubleSpinBox* field : {need_, retain_, replicates_, spacing_, particle_})
+  for (QDoubleSpinBox* field : {retain_, replicates_, spacing_, particle_})
     connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this,
             [this] { take_request(); });
   connect(which_, qOverload<int>(&QComboBox::activated), this, [this] { fill_request(); });
@@ -99,23 +99,58 @@ void SearchPanel::fill_request() {
     if (mark.kind == MarkKind::cavity) cavity_->addItem(q(mark.name), q(mark.name));
   cavity_->setCurrentIndex(std::max(0, cavity_->findData(q(r.cavity))));
   material_->setCurrentIndex(r.material ? static_cast<int>(*r.material) + 1 : 0);
-  double uses = 0;
-  std::string assays;
-  for (const Assay& a : r.assays) {
-    uses += a.uses_mg;
-    assays += (assays.empty() ? "" : ", ") + a.name + (a.uses_mg > 0 ? " " + mg(a.uses_mg) : "");
-  }
-  need_->setValue(uses);
+  assays_->show_assays(r.assays);
   retain_->setValue(r.retain_mg);
   replicates_->setValue(r.replicates);
   spacing_->setValue(r.spacing_mm);
   particle_->setValue(r.largest_particle_mm);
   sides_->setCurrentIndex(
       static_cast<int>(std::ranges::find(kSides, r.sides) - std::begin(kSides)));
-  assays_->setText(q(assays.empty() ? say("search.noassay") : assays));
   gap_->setValue(100 * file.gap);
   time_->setValue(file.time_s);
+  fill_weights(file.weights);
   setting_ = false;
+}
+
+/// Weights are seldom changed: they stand below, folded away.
+void SearchPanel::add_weights() {
+  auto* unfold = make_button(word("search.weights"));
+  unfold->setCheckable(true);
+  add_row({unfold});
+  weights_ = new QWidget;
+  column_->addWidget(weights_);
+  auto* form = new QFormLayout(weights_);
+  form->setContentsMargins(0, 0, 0, 0);
+  form->setLabelAlignment(Qt::AlignLeft);
+  const auto add = [&](const QString& name, const QString& unit) {
+    QDoubleSpinBox* field = make_number(0, 1e6, 2, unit);
+    form->addRow(name, field);
+    connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] { take_request(); });
+    return field;
+  };
+  for (std::size_t m = 0; m < kMaterialCount; ++m)
+    if (const auto material = static_cast<Material>(m); material != Material::air && material != Material::support)
+      weight_[m] = add(q(spoken(material)), {});
+  hole_ = add(word("search.hole"), QStringLiteral("mm"));
+  protected_ = add(word("search.protected"), {});
+  weights_->hide();
+  connect(unfold, &QPushButton::toggled, weights_, &QWidget::setVisible);
+}
+
+void SearchPanel::fill_weights(const Weights& weights) {
+  for (std::size_t m = 0; m < kMaterialCount; ++m)
+    if (weight_[m] != nullptr) weight_[m]->setValue(weights.material[m]);
+  hole_->setValue(weights.hole_mm);
+  protected_->setValue(weights.protected_per_mm3);
+}
+
+Weights SearchPanel::weights() const {
+  Weights weights;
+  for (std::size_t m = 0; m < kMaterialCount; ++m)
+    if (weight_[m] != nullptr) weights.material[m] = weight_[m]->value();
+  weights.hole_mm = hole_->value();
+  weights.protected_per_mm3 = protected_->value();
+  return weights;
 }
 
 void SearchPanel::take_request() {
@@ -128,13 +163,7 @@ void SearchPanel::take_request() {
   r.material = material_->currentIndex() == 0
                    ? std::nullopt
                    : std::optional(static_cast<Material>(material_->currentIndex() - 1));
-  double uses = 0;
-  for (const Assay& a : r.assays) uses += a.uses_mg;
-  if (std::abs(uses - need_->value()) >
-      1e-6) {  // what the assays are, a person says in the request file
-    std::erase_if(r.assays, [](const Assay& a) { return a.uses_mg > 0; });
-    r.assays.push_back({say("search.assay"), need_->value()});
-  }
+  r.assays = assays_->assays();
   r.retain_mg = retain_->value();
   r.replicates = static_cast<int>(replicates_->value());
   r.spacing_mm = spacing_->value();
@@ -142,6 +171,12 @@ void SearchPanel::take_request() {
   r.sides = kSides[sides_->currentIndex()];
   file.gap = gap_->value() / 100;
   file.time_s = time_->value();
+  file.weights = weights();
+  if (r.need_mg() <= 0) {   // such a request could not be read back
+    state_->setText(word("search.noneed"));
+    state_->show();
+    return;
+  }
   desk_.bench.set_request(file);
 }
 
@@ -156,7 +191,8 @@ void SearchPanel::refresh(unsigned changed) {
     text = say("search.done", number(search.proposal->assessment.programme.score, 1),
                number(c.lower_bound, 1), number(100 * c.gap, 1)) +
            " " +
-           (search.proposal->stopped == "gap"    ? say("search.bygap")
+           (100 * c.gap > gap_->value() + 0.05 && search.proposal->stopped == "gap" ? say("search.noproof")
+            : search.proposal->stopped == "gap"  ? say("search.bygap")
             : search.proposal->stopped == "time" ? say("search.bytime")
                                                  : say("search.bynodes"));
   } else if (search.proposal) {
@@ -172,7 +208,7 @@ void SearchPanel::refresh(unsigned changed) {
   alternatives_->refresh();
   adopt_->setVisible(alternatives_->count() > 0);
   adopt_->setEnabled(!search.running);
-  curve_->setVisible(search.running || !search.curve.empty());
+  curve_->setVisible(search.running || std::ranges::any_of(search.curve, [](const auto& point) { return point.best > 0; }));
   curve_->update();
 }
 
