@@ -1,7 +1,9 @@
 // The needle, marks, search and approval in the real window, with synthetic mouse and keys.
+#include <QDoubleSpinBox>
 #include <set>
 
 #include "planner/cylinder.h"
+#include "planner/text.h"
 #include "support/real_window.h"
 
 namespace leastharm {
@@ -184,6 +186,46 @@ TEST_F(RealWindow, SearchesAndAdoptsByOneKey) {
   wait();
   EXPECT_EQ(bench().tracks().size(), bench().search().proposal->assessment.tracks.size());
   EXPECT_EQ(bench().undo_text(), "adopt the search's answer");
+}
+
+TEST_F(RealWindow, AnalysesAndWeightsAreEditedInTheDrawer) {
+  open();
+  window->open_drawer(Drawer::search);
+  QWidget& panel = window->panel(Drawer::search);
+  const auto uses_mg = [&](int n) { return panel.findChildren<QDoubleSpinBox*>("assay mg")[n]; };
+  const auto asked = [&] {
+    std::string text;
+    for (const Assay& a : bench().file().request->requests[0].assays) text += a.name + " " + brief(a.uses_mg) + ";";
+    return text;
+  };
+  auto names = panel.findChildren<QLineEdit*>("assay");
+  ASSERT_EQ(names.size(), 2) << "the request's own, and a free row";
+  QTest::keyClicks(names[1], "GC-MS");
+  QTest::keyClick(names[1], Qt::Key_Return);
+  uses_mg(1)->setValue(5);
+  wait();
+  EXPECT_EQ(asked(), "analysis 3;GC-MS 5;");
+  names[0]->clear();
+  QTest::keyClick(names[0], Qt::Key_Return);
+  wait();
+  EXPECT_EQ(asked(), "GC-MS 5;");
+  uses_mg(0)->setValue(0);
+  wait();
+  EXPECT_EQ(asked(), "GC-MS 5;") << "a request that needs no mass could not be read back";
+  EXPECT_TRUE(shows("Name an analysis"));
+
+  uses_mg(0)->setValue(5);
+  auto* bone = panel.findChild<QDoubleSpinBox*>("weight bone");
+  EXPECT_FALSE(bone->isVisible());
+  QTest::mouseClick(button(window->panel(Drawer::search), "Weights"), Qt::LeftButton);
+  EXPECT_TRUE(bone->isVisible());
+  bone->setValue(2.5);
+  wait();
+  EXPECT_EQ(bench().file().request->weights.material[static_cast<std::size_t>(Material::bone)], 2.5);
+  EXPECT_EQ(bench().figures_of(0)->assessment.damage.score, assess(bench().ground().body, *bench().file().request, bench().tracks()).tracks[0].damage.score);
+  bench().undo();
+  wait();
+  EXPECT_EQ(bone->value(), 4);
 }
 
 TEST_F(RealWindow, ApprovesClosesAndReopens) {

@@ -16,10 +16,12 @@ AssayRows::AssayRows(std::function<void()> changed) : changed_(std::move(changed
 
 void AssayRows::add_row() {
   const Row row{new QLineEdit, new QDoubleSpinBox};
+  row.name->setObjectName(QStringLiteral("assay"));
   row.name->setPlaceholderText(word("search.assay"));
   QPalette palette = row.name->palette();
   palette.setColor(QPalette::PlaceholderText, Qt::gray);
   row.name->setPalette(palette);
+  row.uses_mg->setObjectName(QStringLiteral("assay mg"));
   row.uses_mg->setRange(0, 10000);
   row.uses_mg->setDecimals(1);
   row.uses_mg->setSuffix(QStringLiteral(" mg"));

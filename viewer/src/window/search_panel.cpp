@@ -130,7 +130,7 @@ void SearchPanel::add_weights() {
   };
   for (std::size_t m = 0; m < kMaterialCount; ++m)
     if (const auto material = static_cast<Material>(m); material != Material::air && material != Material::support)
-      weight_[m] = add(q(spoken(material)), {});
+      (weight_[m] = add(q(spoken(material)), {}))->setObjectName(q("weight " + std::string(name_of(material))));
   hole_ = add(word("search.hole"), QStringLiteral("mm"));
   protected_ = add(word("search.protected"), {});
   weights_->hide();
