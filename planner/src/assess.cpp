@@ -144,8 +144,8 @@ TrackAssessment Assessor::exact(const Site& site) const {
 void Assessor::add_damage(TrackAssessment& a, const Site& site) const {
   const Track& track = site.track;
   Cylinder swept = outer_cylinder(track);
-  // A slanted surface meets the cylinder's rim before the axis; air in front of the entry is not swept.
-  const double back = slant_reach_mm(swept.radius_mm, site.entry.angle_deg, body_->grid);
+  // The cylinder's rim may meet the object before the axis does; air in front of the entry is not swept.
+  const double back = entry_reach_mm(swept.radius_mm, site.entry.angle_deg, body_->grid);
   swept.start -= back * swept.axis;
   swept.length_mm += back;
   a.swept_mm3 = volumes_in(*body_, swept, fine_node_count(swept.radius_mm, body_->grid), back);

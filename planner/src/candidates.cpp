@@ -35,13 +35,39 @@ std::vector<Route> good_routes(const SearchScene& scene, const Request& request,
   return routes;
 }
 
-std::vector<Assessed> assessed(const SearchScene& scene, const Assessor& assessor, const std::vector<Route>& routes) {
+constexpr double kCertainty = 0.02;   // by which the chance of enough stays above its limit: the day's CT differs a little
+
+/// The least depth on the same line at which the track is admissible and sure enough of its yield.
+TrackAssessment drawn_back(const Assessor& assessor, const TrackAssessment& deep) {
+  constexpr double kMost_mm = 10, kLeast_mm = 0.1;
+  const double sure = std::min(0.995, assessor.file().limits.p_enough_min + kCertainty);
+  const auto is_sure = [&](const TrackAssessment& a) {
+    return a.admissible && a.core.p_enough.value_or(1) >= sure &&
+           assessor.assess_exact(a.track).core.mass_mg >= assessor.need_of_one_mg(a.track.request);
+  };
+  if (!is_sure(deep)) return deep;
+  TrackAssessment best = deep;
+  double keeps = 0;   // mm drawn back
+  for (double more = kMost_mm; more > kLeast_mm; more /= 2) {
+    if (keeps + more >= deep.path_length_mm) continue;
+    Track track = deep.track;
+    track.tip_lps_mm -= (keeps + more) * axis_of(track);
+    const TrackAssessment a = assessor.assess_track(track);
+    if (!is_sure(a)) continue;
+    best = a;
+    keeps += more;
+  }
+  return best;
+}
+
+std::vector<Assessed> assessed(const SearchScene& scene, const Assessor& assessor, const std::vector<Route>& routes, bool shallowest) {
   std::vector<Assessed> all(routes.size());
   for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) {
     Assessed& a = all[n];
     a.candidate.route = routes[n];
     a.candidate.track = track_of(scene, routes[n]);
     a.assessment = assessor.assess_track(a.candidate.track);
+    if (shallowest) a.assessment = drawn_back(assessor, a.assessment);
     a.candidate.track = a.assessment.track;
     a.candidate.route.entry = scene.frame().point(a.assessment.track.entry_lps_mm);
     a.candidate.route.depth_mm = a.assessment.path_length_mm;
@@ -68,7 +94,7 @@ std::vector<int> sides_of(Sides sides) {
 
 std::vector<Assessed> good_candidates(const SearchScene& scene, const Assessor& assessor, const Request& request,
                                       const CandidateSearch& search) {
-  return assessed(scene, assessor, good_routes(scene, request, search));
+  return assessed(scene, assessor, good_routes(scene, request, search), search.shallowest);
 }
 
 }  // namespace leastharm

@@ -23,6 +23,7 @@ struct CandidateSearch {
   DenseSpacing spacing;
   std::size_t most = 48;       ///< routes of each side that are refined and assessed
   double apart_mm = 8;         ///< tips of routes of one direction
+  bool shallowest = false;     ///< whether tips are drawn back as far as the limits allow
 };
 
 /// Good routes of a request: of each side asked for the best of every needle, those that differ, refined and assessed.

@@ -99,6 +99,11 @@ double slant_reach_mm(double radius_mm, double angle_deg, const Grid& grid) {
   return radius_mm * std::tan(std::min(angle_deg, 80.0) / kRadian) + grid.spacing_mm.norm();
 }
 
+double entry_reach_mm(double radius_mm, double angle_deg, const Grid& grid) {
+  constexpr double kHumpsDeg = 20;
+  return slant_reach_mm(radius_mm, angle_deg + kHumpsDeg, grid) + radius_mm;
+}
+
 std::vector<HoleNode> hole_nodes(const Body& body, const Track& track, const EntrySite& site) {
   const Vec3 axis = axis_of(track);
   const auto [e1, e2] = across(axis);
@@ -140,22 +145,69 @@ bool enters_through(const Mask& opening, const Body& body, const Track& track, c
   return all;
 }
 
+namespace {
+
+/// Voxels i of row (j, k) whose centres lie in a cylinder: first and last, empty where last < first.
+std::pair<int, int> row_in_cylinder(const Grid& grid, const Cylinder& cylinder, int j, int k) {
+  const Vec3 origin = grid.lps_from_index(Vec3(0, j, k)) - cylinder.start, step = grid.direction.col(0) * grid.spacing_mm.x();
+  double low = 0, high = grid.size[0] - 1.0;
+  const double along = origin.dot(cylinder.axis), forward = step.dot(cylinder.axis);
+  if (std::abs(forward) < 1e-12) {
+    if (along < 0 || along > cylinder.length_mm) return {0, -1};
+  } else {
+    const double a = -along / forward, b = (cylinder.length_mm - along) / forward;
+    low = std::max(low, std::min(a, b));
+    high = std::min(high, std::max(a, b));
+  }
+  const Vec3 aside = origin - along * cylinder.axis, sideways = step - forward * cylinder.axis;
+  const double a = sideways.squaredNorm(), b = aside.dot(sideways), c = aside.squaredNorm() - cylinder.radius_mm * cylinder.radius_mm;
+  if (a < 1e-12) {
+    if (c > 0) return {0, -1};
+  } else {
+    const double root = b * b - a * c;
+    if (root < 0) return {0, -1};
+    low = std::max(low, (-b - std::sqrt(root)) / a);
+    high = std::min(high, (-b + std::sqrt(root)) / a);
+  }
+  return {static_cast<int>(std::ceil(low)), static_cast<int>(std::floor(high))};
+}
+
+/// The farthest along a cylinder's axis that the centre of a voxel other than air lies in it, mm from its start.
+std::optional<double> farthest_solid_mm(const Body& body, const Cylinder& cylinder) {
+  const Grid& grid = body.grid;
+  const Vec3 a = grid.index_from_lps(cylinder.start), b = grid.index_from_lps(cylinder.at(cylinder.length_mm));
+  const Vec3 room = Vec3::Constant(cylinder.radius_mm).cwiseQuotient(grid.spacing_mm);
+  const Eigen::Vector3i low = (a.cwiseMin(b) - room).array().floor().cast<int>().max(0);
+  const Eigen::Vector3i high = (a.cwiseMax(b) + room).array().ceil().cast<int>();
+  std::optional<double> farthest;
+  for (int k = low[2]; k <= std::min(high[2], grid.size[2] - 1); ++k)
+    for (int j = low[1]; j <= std::min(high[1], grid.size[1] - 1); ++j) {
+      const auto [first, last] = row_in_cylinder(grid, cylinder, j, k);
+      for (int i = first; i <= last; ++i) {
+        if (body.materials[grid.offset(i, j, k)] == 0) continue;
+        const double along = (grid.lps_from_index(Vec3(i, j, k)) - cylinder.start).dot(cylinder.axis);
+        farthest = std::max(farthest.value_or(0), along);
+      }
+    }
+  return farthest;
+}
+
+}  // namespace
+
 std::optional<double> shaft_meets_mm(const Body& body, const Track& track, const EntrySite& site) {
-  const double radius = track.needle.outer_mm / 2;
-  const double hub = std::max(track.needle.usable_mm - path_length_mm(track) - track.needle.dead_tip_mm, 0.0);
-  // The smoothed surface hides small humps; a little more slant than measured still belongs to the entry itself.
-  const double near = slant_reach_mm(radius, std::min(site.angle_deg + 20, 80.0), body.grid) + radius;
+  const Vec3 axis = axis_of(track);
+  const double radius = track.needle.outer_mm / 2, near = entry_reach_mm(radius, site.angle_deg, body.grid);
+  const double hub = std::max(near, track.needle.usable_mm - path_length_mm(track) - track.needle.dead_tip_mm);
   std::optional<double> met;
-  const auto look = [&](double lines_radius, double from, double to) {
-    for_lines_of(track, lines_radius, kShaftNodes, [&](const Vec3& start) {
-      walk_voxels(body.grid, start, axis_of(track), -to, -from, [&](std::size_t offset, VoxelIndex, double, double leave) {
-        if (body.materials[offset] != 0) met = std::max(met.value_or(-1e9), leave);
-      });
+  for_lines_of(track, radius, kShaftNodes, [&](const Vec3& start) {
+    walk_voxels(body.grid, start, axis, -hub, -near, [&](std::size_t offset, VoxelIndex, double, double leave) {
+      if (body.materials[offset] != 0) met = std::max(met.value_or(-1e9), leave);
     });
-  };
-  if (hub > near) look(radius, near, hub);
-  look(kHandRadiusMm, std::max(hub, near), std::max(hub, near) + kHandLengthMm);
-  return met;
+  });
+  if (met) return met;
+  const Vec3 behind = track.entry_lps_mm - (hub + kHandLengthMm) * axis;
+  if (const auto solid = farthest_solid_mm(body, {behind, axis, kHandLengthMm, kHandRadiusMm})) return *solid - hub - kHandLengthMm;
+  return std::nullopt;
 }
 
 }  // namespace leastharm

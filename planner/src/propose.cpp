@@ -51,6 +51,12 @@ std::vector<Assessed> candidates_of_all(const SearchScene& scene, const Assessor
   return all;
 }
 
+CandidateSearch least_harm(const RequestFile& file) {
+  CandidateSearch search{RouteLimits(file.limits), {}};
+  search.shallowest = true;
+  return search;
+}
+
 CandidateSearch farther_apart(const RequestFile& file) {
   CandidateSearch search{RouteLimits(file.limits), {}};
   search.limits.need_factor = 1.25;
@@ -94,7 +100,7 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
   std::vector<Candidate> candidates;
   Choice choice;
   // Where the best routes are too doubtful or too near to each other, richer ones farther apart are taken in.
-  for (const CandidateSearch& search : {CandidateSearch{RouteLimits(request.limits), {}}, farther_apart(request)}) {
+  for (const CandidateSearch& search : {least_harm(request), farther_apart(request)}) {
     for (Assessed& a : candidates_of_all(scene, assessor, search)) {
       found.push_back(a);
       if (!a.assessment.admissible) continue;

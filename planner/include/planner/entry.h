@@ -35,6 +35,10 @@ struct EntrySite {
 /// How far behind the entry, on its slanted side, a cylinder can still meet the surface it enters, mm.
 [[nodiscard]] double slant_reach_mm(double radius_mm, double angle_deg, const Grid& grid);
 
+/// How far behind the entry the steel may still touch the object: the rim on a slanted surface, and humps that the smoothed
+/// surface hides. What lies farther back must be air. mm.
+[[nodiscard]] double entry_reach_mm(double radius_mm, double angle_deg, const Grid& grid);
+
 /// A point of the hole's ellipse with the voxel of the object that a line through it meets first.
 struct HoleNode {
   Vec3 on_surface_lps_mm{0, 0, 0};        ///< on the plane square to `outward` through the entry
@@ -54,8 +58,8 @@ struct HoleNode {
 /// and radius, mm (our estimate: a gloved hand). It also keeps a track from beginning in an air space inside the body.
 inline constexpr double kHandLengthMm = 80, kHandRadiusMm = 30;
 
-/// Depth (negative) at which the way of the needle and the hand behind the entry meets the object or the support;
-/// empty where it runs free.
+/// Depth (negative) at which the way of the needle and the hand behind the entry meets the object or the support; empty
+/// where it runs free. The needle is looked at by lines along it, the hand by the voxels' centres.
 [[nodiscard]] std::optional<double> shaft_meets_mm(const Body& body, const Track& track, const EntrySite& site);
 
 }  // namespace leastharm
