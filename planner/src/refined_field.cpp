@@ -3,10 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <numbers>
 
-#include "planner/counter_random.h"
-#include "planner/cylinder.h"
 #include "radial_kernel.h"
 #include "workers.h"
 
@@ -17,7 +14,7 @@ using Voxel = std::array<int, 3>;
 using Shares = std::map<Voxel, double>;
 
 // Linear interpolation spreads what it interpolates; this much of a second difference taken off the nodes undoes most
-// of it and halves the link error (measured).
+// of it and halves what the sum along a line is off (measured).
 constexpr double kSharpening = 0.04;
 
 /// Stencils of all nodes of a voxel, sharpened. Node n of axis a lies n/factor voxels from the voxel's centre.
@@ -70,7 +67,7 @@ class NodeStencils {
 
 }  // namespace
 
-RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const std::array<int, 3>& factor) : factor_(factor) {
+RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const std::array<int, 3>& factor) : factor_(factor), radius_mm_(radius_mm) {
   const auto& size = voxels.grid.size;
   for (std::size_t a = 0; a < 3; ++a) {
     const auto e = static_cast<Eigen::Index>(a);
@@ -125,132 +122,6 @@ std::array<int, 3> refinement_factor(const Grid& grid, double radius_mm, std::si
     factor[finest] = std::max(1, factor[finest] - 2);   // even ones put nodes on the voxels' faces, where the field bends
   }
   return factor;
-}
-
-namespace {
-
-/// One way a line may lie on the grid.
-struct Lie {
-  Vec3 start, direction;
-  int axis;
-};
-
-Lie random_lie(const Vec3& spacing_mm, double tilt_deg, std::uint64_t n) {
-  constexpr std::uint64_t kStream = 0x6c696e6b;
-  Lie lie;
-  for (int a = 0; a < 3; ++a) lie.start[a] = random_uniform(1, kStream + static_cast<std::uint64_t>(a), n) * spacing_mm[a];
-  const double z = (2 * random_uniform(1, kStream + 3, n) - 1) * std::sin(std::min(tilt_deg, 90.0) * std::numbers::pi / 180);
-  const double turn = 2 * std::numbers::pi * random_uniform(1, kStream + 4, n), flat = std::sqrt(1 - z * z);
-  lie.direction = {flat * std::cos(turn), flat * std::sin(turn), z};
-  lie.direction.cwiseAbs().maxCoeff(&lie.axis);
-  if (lie.direction[lie.axis] < 0) lie.direction = -lie.direction;
-  return lie;
-}
-
-/// The field's shares: what each voxel weighs in the sum along the line, in mm.
-Shares field_shares(const NodeStencils& stencils, const Vec3& spacing_mm, const Voxel& factor, const Lie& lie, double reach) {
-  Shares shares;
-  const double step = spacing_mm[lie.axis] / lie.direction[lie.axis] / kSamplesPerLayer;
-  const int steps = static_cast<int>(reach / step);
-  for (int s = -steps; s <= steps; ++s) {
-    Voxel low;
-    std::array<double, 3> part;
-    for (std::size_t a = 0; a < 3; ++a) {
-      const auto e = static_cast<Eigen::Index>(a);
-      const double u = (lie.start[e] + s * step * lie.direction[e]) / spacing_mm[e] * factor[a];
-      low[a] = static_cast<int>(std::floor(u));
-      part[a] = u - low[a];
-    }
-    for (int corner = 0; corner < 8; ++corner) {
-      double weight = step;
-      Voxel node = low, base;
-      for (std::size_t a = 0; a < 3; ++a) {
-        const bool upper = (corner >> a) & 1;
-        node[a] += upper;
-        weight *= upper ? part[a] : 1 - part[a];
-      }
-      for (const auto& [voxel, share] : stencils.of_node(node, base))
-        shares[{voxel[0] + base[0], voxel[1] + base[1], voxel[2] + base[2]}] += weight * share;
-    }
-  }
-  return shares;
-}
-
-/// The exact cylinder's shares, by many lines of equal area.
-Shares cylinder_shares(const Vec3& spacing_mm, double radius_mm, const Lie& lie, double reach) {
-  constexpr int kLines = 4000;
-  Shares shares;
-  const auto [e1, e2] = across(lie.direction);
-  for (const DiscNode& node : disc_nodes(radius_mm, kLines)) {
-    const Vec3 start = lie.start + node.x_mm * e1 + node.y_mm * e2 - reach * lie.direction;
-    for (double t = 0; t < 2 * reach;) {
-      Voxel voxel;
-      double leave = 2 * reach;
-      for (std::size_t a = 0; a < 3; ++a) {
-        const auto e = static_cast<Eigen::Index>(a);
-        const double d = lie.direction[e], x = start[e] + (t + 1e-9) * d;
-        voxel[a] = static_cast<int>(std::floor(x / spacing_mm[e] + 0.5));
-        if (std::abs(d) > 1e-12) leave = std::min(leave, ((voxel[a] + (d > 0 ? 0.5 : -0.5)) * spacing_mm[e] - start[e]) / d);
-      }
-      leave = std::max(leave, t + 1e-9);
-      shares[voxel] += (leave - t) / kLines;
-      t = leave;
-    }
-  }
-  return shares;
-}
-
-}  // namespace
-
-namespace {
-
-constexpr int kMostRings = 8;
-
-/// What is moved in one layer of one lie, by distance from the line's own voxel (the greater of the two across).
-std::array<double, kMostRings> moved_in_layer(const Shares& difference, const Vec3& spacing_mm, const Lie& lie, int layer) {
-  const auto axis = static_cast<std::size_t>(lie.axis);
-  const double layer_mm = spacing_mm[lie.axis] / lie.direction[lie.axis];
-  const Vec3 middle = lie.start + (layer * spacing_mm[lie.axis] - lie.start[lie.axis]) / lie.direction[lie.axis] * lie.direction;
-  std::array<double, kMostRings> moved{};
-  for (const auto& [voxel, share] : difference) {
-    if (voxel[axis] != layer) continue;
-    int ring = 0;
-    for (std::size_t a = 0; a < 3; ++a) {
-      const auto e = static_cast<Eigen::Index>(a);
-      if (a != axis) ring = std::max(ring, std::abs(voxel[a] - static_cast<int>(std::floor(middle[e] / spacing_mm[e] + 0.5))));
-    }
-    moved[static_cast<std::size_t>(std::min(ring, kMostRings - 1))] += std::abs(share) / layer_mm;
-  }
-  return moved;
-}
-
-}  // namespace
-
-Refinement link_error(const Vec3& spacing_mm, double radius_mm, const std::array<int, 3>& factor, double tilt_deg) {
-  constexpr std::size_t kLies = 400;
-  constexpr double kNothing = 1e-6;
-  const NodeStencils stencils(radius_mm, spacing_mm, factor);
-  const double reach = 2 * (radius_mm + spacing_mm.norm());
-  std::vector<std::array<double, kMostRings>> most(kLies);
-  for_each_chunk(kLies, 8, [&](std::size_t begin, std::size_t end) {
-    for (std::size_t n = begin; n < end; ++n) {
-      const Lie lie = random_lie(spacing_mm, tilt_deg, n);
-      Shares difference = field_shares(stencils, spacing_mm, factor, lie, reach);
-      for (const auto& [voxel, share] : cylinder_shares(spacing_mm, radius_mm, lie, reach)) difference[voxel] -= share;
-      most[n].fill(0);
-      for (int layer = -1; layer <= 1; ++layer) {   // the outer layers are cut by `reach`
-        const auto moved = moved_in_layer(difference, spacing_mm, lie, layer);
-        most[n][0] = std::max(most[n][0], moved[0] + moved[1]);
-        for (std::size_t ring = 2; ring < kMostRings; ++ring) most[n][ring] = std::max(most[n][ring], moved[ring]);
-      }
-    }
-  });
-  std::array<double, kMostRings> worst{};
-  for (const auto& of : most)
-    for (std::size_t ring = 0; ring < kMostRings; ++ring) worst[ring] = std::max(worst[ring], 1.1 * of[ring]);
-  Refinement refinement{factor, worst[0], {}};
-  for (std::size_t ring = 2; ring < kMostRings && worst[ring] > kNothing; ++ring) refinement.ring_share.push_back(worst[ring]);
-  return refinement;
 }
 
 }  // namespace leastharm
