@@ -82,6 +82,7 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
 
   CandidateSearch half{RouteLimits(file.limits), kCoarse, 2 * kFew};
   half.limits.need_factor = 0.5;
+  half.shallowest = true;
   const Assessor under_half(pool.scene.body(), request_at(file, LesserChoice::half_the_mass), seed);
   std::vector<Assessed> candidates = candidates_of_all(pool.scene, under_half, half);
   candidates.insert(candidates.end(), pool.routes.begin(), pool.routes.end());   // what is enough is enough for half

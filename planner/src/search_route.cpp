@@ -80,12 +80,19 @@ class Walk {
         if (mark.kind == MarkKind::opening) through_opening_ |= mark.mask.contains(scene_.frame().voxel(p));
     }
     const auto [e1, e2] = across(direction_);
-    constexpr int kLines = 12;
+    constexpr int kLines = 16;
+    constexpr double kSpareMm = 3, kShaftSpareMm = 1;   // so that the day's CT, a little off, still finds the room
     for (int n = 0; n < kLines; ++n) {
       const double angle = 2 * std::numbers::pi * n / kLines;
-      const Vec3 beside = kHandRadiusMm * (std::cos(angle) * e1 + std::sin(angle) * e2);
-      for (double t = hub; t < hub + kHandLengthMm; t += 2 * step_)
-        if (scene_.material_at(route_.at(-t) + beside) != Material::air) return false;
+      const Vec3 out = std::cos(angle) * e1 + std::sin(angle) * e2;
+      const auto is_free = [&](double aside, double from, double to) {
+        for (double t = from; t < to; t += 2 * step_)
+          if (scene_.material_at(route_.at(-t) + aside * out) != Material::air) return false;
+        return true;
+      };
+      if (!is_free(ask_.needle->outer_mm / 2 + kShaftSpareMm, near_mm(), hub) ||
+          !is_free(kHandRadiusMm + kSpareMm, std::max(near_mm(), hub - kSpareMm), hub + kHandLengthMm))
+        return false;
     }
     return true;
   }

@@ -49,8 +49,8 @@ std::string which_sides(const Print& print) {
   }
   if (left + right == 0) return "";
   if (left > 0 && right > 0)
-    return capital(count_word(left)) + " on the left side, " + count_word(right) + " on the right.";
-  return left > 0 ? "All on the left side." : "All on the right side.";
+    return capital(counted(left, "core")) + " on the left side, " + count_word(right) + " on the right.";
+  return left > 0 ? "All cores on the left side." : "All cores on the right side.";
 }
 
 /// How sure it is that no core falls short, in plain words.
@@ -80,18 +80,18 @@ std::string how_much(const Print& print) {
 
 std::string which_holes(const Print& print) {
   HoleSize largest;
-  bool reused = false;
+  int reused = 0;
   for (const TrackAssessment& track : print.tracks()) {
     const HoleSize hole = hole_size(track);
     if (hole.along_mm > largest.along_mm) largest = hole;
-    reused |= track.through_opening;
+    reused += track.through_opening;
   }
   const int holes = print.paper.assessment.programme.holes;
   if (print.tracks().empty()) return "None.";
   std::string text = holes == 0 ? "No new hole. " : capital(counted(holes, "new hole")) + ". ";
+  if (reused > 0) text += capital(counted(reused, "needle")) + (reused == 1 ? " goes" : " go") + " in through a gap that is there now. ";
   text += which_sides(print) + " The largest is " + mm(largest.across_mm) + " wide and " +
           mm(largest.along_mm) + " long. Each black spot shows one needle’s hole at true size.";
-  if (reused) text += " At least one needle goes in through a gap that is there now.";
   return text;
 }
 
