@@ -6,100 +6,14 @@
 #include <functional>
 #include <numbers>
 #include <random>
-#include <sstream>
 #include <thread>
 #include <vector>
 
+#include "drawn_plan.h"
 #include "imaging/material.h"
 
 namespace leastharm::test {
 namespace {
-
-enum class Filling { none, columns, level };
-enum class Ground { none, board, table, coffin };
-
-struct Plan {
-  // The object, in mm of an adult; everything is then scaled.
-  double scale = 1, low_z = -150, wrapping_mm = 12, fold_mm = 0, snug_mm = 50;
-  bool wrapped = true, living = false, opening = false, arms_crossed = false, resin = false, amulet = false, brain = false;
-  Filling filling = Filling::none;
-  double filling_hu = -750, filling_grain_hu = 60, linen_hu = -650, layers_hu = 60, tissue_hu = 60, tissue_broad_hu = 60,
-         cortex_hu = 1100, spongy_hu = 300, resin_hu = 20, find_hu = 1800, wall_mm = 12;
-  Ground ground = Ground::board;
-  double wood_hu = -550, ground_mm = 18, ground_tilt = 0;
-  // The scan.
-  Mat3 turn = Mat3::Identity();
-  Vec3 spacing_mm{2, 2, 3};
-  double noise_hu = 20, blur = 0.1, margin_mm = 20, hu_offset = 0, hu_scale = 1;
-  int corner_hu = 0;   // of what lies outside the field; 0: the field is the whole square
-  std::array<double, 3> phase{};
-};
-
-class Dice {
- public:
-  explicit Dice(unsigned seed) : engine_(seed * 7919U + 17U) {}
-  double between(double low, double high) { return low + (high - low) * (static_cast<double>(engine_()) / 4294967296.0); }
-  bool chance(double p) { return between(0, 1) < p; }
-  int one_of(int count) { return std::min(count - 1, static_cast<int>(between(0, count))); }
-
- private:
-  std::mt19937 engine_;
-};
-
-Mat3 turned(double x_deg, double y_deg, double z_deg) {
-  const double d = std::numbers::pi / 180;
-  return (Eigen::AngleAxisd(z_deg * d, Vec3::UnitZ()) * Eigen::AngleAxisd(y_deg * d, Vec3::UnitY()) *
-          Eigen::AngleAxisd(x_deg * d, Vec3::UnitX())).toRotationMatrix();
-}
-
-Plan drawn_plan(unsigned seed, double coarser) {
-  Dice dice(seed);
-  Plan p;
-  const int build = dice.one_of(4);   // two adults, a child, a small one
-  p.scale = build < 2 ? dice.between(0.9, 1.1) : build == 2 ? dice.between(0.45, 0.65) : dice.between(0.18, 0.3);
-  p.low_z = build < 2 ? dice.between(-320, -120) : -780;
-  p.living = dice.chance(0.12);
-  p.wrapped = !p.living && dice.chance(0.8);
-  p.wrapping_mm = dice.chance(0.5) ? dice.between(4, 12) : dice.between(12, 40);
-  p.wrapping_mm = std::max(p.wrapping_mm, 2.2 / p.scale);
-  p.fold_mm = dice.chance(0.3) ? dice.between(4, 12) : 0;
-  p.snug_mm = dice.between(5, 70);
-  p.opening = !p.living && dice.chance(0.5);
-  p.arms_crossed = dice.chance(0.5);
-  p.resin = !p.living && dice.chance(0.35);
-  p.amulet = p.wrapped && dice.chance(0.4);
-  p.brain = p.living || dice.chance(0.4);
-  p.filling = p.living ? Filling::none : static_cast<Filling>(dice.one_of(3));
-  const bool mineral = dice.chance(0.35);
-  p.filling_hu = mineral ? dice.between(250, 850) : dice.between(-870, -520);
-  p.filling_grain_hu = mineral ? dice.between(10, 60) : dice.between(10, 80);
-  p.linen_hu = dice.between(-800, -550);
-  p.layers_hu = dice.between(0, 90);
-  p.tissue_hu = p.living ? 50 : dice.between(-60, 170);
-  p.tissue_broad_hu = p.living ? 8 : dice.chance(0.4) ? 0 : dice.between(20, 90);
-  p.cortex_hu = dice.between(850, 1400);
-  p.spongy_hu = dice.between(180, 420);
-  p.resin_hu = dice.between(-60, 60);
-  p.find_hu = dice.between(1500, 3200);
-  p.wall_mm = dice.between(6, 16);
-  p.ground = static_cast<Ground>(dice.one_of(4));
-  p.wood_hu = dice.between(-620, -420);
-  p.ground_mm = dice.between(10, 30);
-  p.ground_tilt = dice.chance(0.4) ? dice.between(-0.1, 0.1) : 0;
-  const int posture = dice.one_of(4);
-  p.turn = turned(dice.chance(0.3) ? dice.between(-7, 7) : 0, (dice.chance(0.4) ? 180 : 0) + (dice.chance(0.3) ? dice.between(-7, 7) : 0),
-                  (posture == 1 ? 180 : posture == 2 ? 90 : 0) + dice.between(-6, 6));
-  const double fine = build < 2 ? dice.between(1.9, 3) : build == 2 ? dice.between(1.2, 1.9) : dice.between(0.5, 0.85);
-  p.spacing_mm = coarser * fine * Vec3(1, 1, dice.between(1, 1.8));
-  p.noise_hu = dice.between(10, 45);
-  p.blur = dice.between(0, 0.2);
-  p.margin_mm = dice.chance(0.15) ? dice.between(-12, 0) : dice.between(3, 60);
-  p.hu_offset = dice.chance(0.3) ? dice.between(-15, 15) : 0;
-  p.hu_scale = dice.between(0.97, 1.03);
-  p.corner_hu = dice.chance(0.25) ? (dice.chance(0.5) ? -1024 : kNoReadingHu) : 0;
-  for (double& phase : p.phase) phase = dice.between(0, 6);
-  return p;
-}
 
 double ellipsoid(const Vec3& p, const Vec3& centre, const Vec3& radii) {
   const Vec3 q = (p - centre).cwiseQuotient(radii);
@@ -128,7 +42,7 @@ struct Limb {
 /// The body in its own frame (mm of an adult; x to its left, y to its back, z to its head).
 class Solid {
  public:
-  explicit Solid(const Plan& plan) : p_(plan) {
+  explicit Solid(const Plan& plan) : p_(plan), down_(plan.lying_pools ? Vec3(plan.turn.transpose() * Vec3(0, 1, 0)) : Vec3(0, 1, 0)) {
     for (const double s : {1.0, -1.0}) {
       const Vec3 shoulder(s * 150, 8, 385), elbow(s * 178, 16, 130), hand = p_.arms_crossed ? Vec3(-s * 40, -118, 235) : Vec3(s * 150, -30, -110);
       limbs_.push_back({shoulder, elbow, 36, 29, 12});
@@ -151,7 +65,7 @@ class Solid {
   }
   [[nodiscard]] Spot at(const Vec3& p) const {
     const double out = outside(p);
-    if (out > 0) return {};
+    if (out > 0 || std::abs(p.z() + 0.2 * p.x() + 4 * wave(p, 60) - p_.gap_z) < 0.5 * p_.gap_mm) return {};
     const double skin_mm = skin(p, 12);
     if (skin_mm > 0) return wrapping(p, out, skin_mm);
     if (const Spot spot = bones(p); spot.material == Material::bone) return spot;
@@ -206,8 +120,9 @@ class Solid {
     const double skull = ellipsoid(p, {0, -14, 586}, {57.5, 79.5, 91.5});
     if (skull < 0 && p.z() > 520) {
       if (p_.living) return {Material::body, 35 + 5 * wave(p, 20)};
-      if (p_.resin && p.y() > 25) return {Material::resin, p_.resin_hu};
+      if (p_.resin && low(p, {0, -14, 586}) > 39) return {Material::resin, p_.resin_hu};
       if (p_.brain && p.y() > -5) return {Material::body, p_.tissue_hu - 30 + p_.tissue_broad_hu * wave(p, 16)};
+      if (p_.skull_linen) return {Material::packing, p_.linen_hu + p_.layers_hu * wave(p, 9)};
       return {};
     }
     const bool slit = p_.opening && std::abs(p.z() - 120) < 26 && std::abs(p.y() + 18) < 9 && p.x() > 70 && p.x() < 200 && skin_mm > -60;
@@ -223,17 +138,22 @@ class Solid {
     if (room > 0 || spine) return {Material::body, -9999};
     return filled(p);
   }
+  /// How far towards the floor a point lies from another: as the object lies, or towards its back.
+  [[nodiscard]] double low(const Vec3& p, const Vec3& from) const { return (p - from).dot(down_); }
   [[nodiscard]] Spot filled(const Vec3& p) const {
+    if (p_.organs && std::abs(wave(p, 170)) < 0.06 && wave(p, 130) > -0.3) return {Material::body, p_.tissue_hu + p_.tissue_broad_hu * wave(p, 18)};
     const Spot filling{Material::packing, p_.filling_hu + p_.filling_grain_hu * (0.6 * wave(p, 14) + 0.6 * wave(p, 6))};
+    if (p_.filling == Filling::full) return filling;
     if (p_.filling == Filling::level && p.y() > -12 + 4 * wave(p, 60)) return filling;
     if (p_.filling == Filling::columns)
       for (const double s : {1.0, -1.0})
         if (rod(p, {s * 58, 8, 80}, {s * 58, 8, 310}, 30, 27) + 3 * wave(p, 25) < 0) return filling;
-    if (p_.resin && p_.filling == Filling::none && p.y() > 18) return {Material::resin, p_.resin_hu};
+    if (p_.resin && p_.filling == Filling::none && low(p, {0, -6, 190}) > 24) return {Material::resin, p_.resin_hu};
     return {};
   }
 
   const Plan& p_;
+  Vec3 down_;
   std::vector<Limb> limbs_;
 };
 
@@ -243,7 +163,7 @@ class Scenery {
   Scenery(const Plan& plan, const Solid& solid) : p_(plan), solid_(solid) {
     constexpr double kStep = 9;
     low_ = Vec3::Constant(1e9), high_ = -low_;
-    for (double z = p_.low_z; z <= 760; z += kStep)
+    for (double z = p_.low_z; z <= p_.high_z; z += kStep)
       for (double y = -220; y <= 220; y += kStep)
         for (double x = -290; x <= 290; x += kStep)
           if (solid_.outside({x, y, z}) < 3) {
@@ -256,6 +176,15 @@ class Scenery {
   [[nodiscard]] Spot at(const Vec3& lps) const {
     const Spot body = solid_.at(p_.turn.transpose() * lps);
     return body.material != Material::air || body.hu > -999 || !carries(lps) ? body : Spot{Material::support, p_.wood_hu};
+  }
+  /// Whether all within `reach_mm` of a point is surely air.
+  [[nodiscard]] bool nothing_near(const Vec3& lps, double reach_mm) const {
+    constexpr double kSteepest = 2.5;   // of `outside`: waves of the wrapping
+    if (solid_.outside(p_.turn.transpose() * lps) < kSteepest * reach_mm + 3) return false;
+    for (const double dx : {-reach_mm, reach_mm})
+      for (const double dy : {-reach_mm, 0.0, reach_mm})
+        if (carries(lps + Vec3(dx, dy, 0))) return false;
+    return true;
   }
 
  private:
@@ -310,17 +239,22 @@ void in_slices(int slices, const std::function<void(int)>& work) {
 
 /// A voxel's mean HU, and its truth.
 void sample(const Plan& plan, const Scenery& scenery, const Grid& grid, int k, std::vector<float>& hu, Volume<std::uint8_t>& truth) {
+  const double reach = 0.5 * grid.spacing_mm.norm() / plan.scale;   // twice as far as the samples lie
   for (int j = 0; j < grid.size[1]; ++j)
     for (int i = 0; i < grid.size[0]; ++i) {
       PerMaterial<int> votes{};
       double sum = 0;
+      const std::size_t v = grid.offset(i, j, k);
+      if (scenery.nothing_near(grid.lps_from_index(Vec3(i, j, k)) / plan.scale, reach)) {
+        hu[v] = -1000, truth.values[v] = 0;
+        continue;
+      }
       for (int s = 0; s < 8; ++s) {
         const Vec3 index(i + (s & 1 ? 0.25 : -0.25), j + (s & 2 ? 0.25 : -0.25), k + (s & 4 ? 0.25 : -0.25));
         const Spot spot = scenery.at(grid.lps_from_index(index) / plan.scale);
         ++votes[static_cast<std::size_t>(spot.material)];
         sum += spot.hu;
       }
-      const std::size_t v = grid.offset(i, j, k);
       hu[v] = static_cast<float>(sum / 8);
       truth.values[v] = static_cast<std::uint8_t>(std::max_element(votes.begin(), votes.end()) - votes.begin());
     }
@@ -369,20 +303,6 @@ void finish_slice(const Plan& plan, unsigned seed, int k, const std::vector<floa
       out.hu.values[v] = static_cast<std::int16_t>(plan.corner_hu);
       out.truth.values[v] = 0;
     }
-}
-
-std::string described(const Plan& p) {
-  constexpr const char* kGrounds[] = {"no support", "board", "table", "coffin"};
-  std::ostringstream text;
-  text.precision(2);
-  text << (p.living ? "living" : p.scale > 0.8 ? "adult" : p.scale > 0.4 ? "child" : "small") << ", ";
-  if (p.wrapped) text << "linen " << p.wrapping_mm * p.scale << " mm" << (p.fold_mm > 0 ? " with folds" : "") << ", ";
-  if (p.filling != Filling::none) text << "filled at " << std::lround(p.filling_hu) << " HU, ";
-  text << (p.opening ? "opened, " : "") << (p.resin ? "resin, " : "") << "tissue " << std::lround(p.tissue_hu) << " ± "
-       << std::lround(p.tissue_broad_hu) << " HU, " << kGrounds[static_cast<int>(p.ground)] << ", noise " << std::lround(p.noise_hu)
-       << " HU, voxel " << p.spacing_mm.x() << " × " << p.spacing_mm.z() << " mm"
-       << (p.margin_mm < 0 ? ", cut at the sides" : "") << (p.corner_hu ? ", round field" : "");
-  return text.str();
 }
 
 }  // namespace

@@ -62,7 +62,11 @@ class Climber {
     // One voxel of skin between bone and what lies around looks like a climb, but has skin's own level.
     const bool skin = table_[*v] == label(Material::body) && std::abs(*v - tissue_peak_) <= kSkinLevels &&
                       std::max(table_[static_cast<std::size_t>(high)], table_[static_cast<std::size_t>(low)]) == label(Material::bone);
-    return skin ? table_[*v] : nearer;
+    if (skin) return table_[*v];
+    const std::uint8_t ends[2] = {table_[static_cast<std::size_t>(high)], table_[static_cast<std::size_t>(low)]};
+    const bool mixed = table_[*v] == label(Material::wrapping) && nearer != label(Material::wrapping) &&
+                       std::min(ends[0], ends[1]) == label(Material::air) && std::max(ends[0], ends[1]) >= label(Material::body);
+    return mixed ? static_cast<std::uint8_t>(nearer | code::kMixed) : nearer;
   }
 
  private:

@@ -13,6 +13,7 @@ namespace leastharm::segment_detail {
 namespace code {
 inline constexpr std::uint8_t kMaterial = 0x07;
 inline constexpr std::uint8_t kCount = 0x38;      ///< a small count, for passes of one's own
+inline constexpr std::uint8_t kMixed = 0x10;      ///< of these: looks like fibre, but lies on a climb from air to tissue
 inline constexpr std::uint8_t kOutside = 0x40;
 inline constexpr std::uint8_t kInside = 0x80;
 inline constexpr std::uint8_t kSide = kOutside | kInside;
@@ -22,7 +23,8 @@ inline constexpr std::uint8_t kSide = kOutside | kInside;
 
 /// First materials by level alone: air, wrapping (for all loose fibre), body (all tissue and resin), bone (all mineral).
 /// Where HU climb without rest from one kind of matter to another, the voxel belongs to the nearer of both,
-/// and not to what its mixed HU looks like: half tissue, half air is no linen.
+/// and not to what its mixed HU looks like: half tissue, half air is no linen. Such voxels are flagged as mixed, because round a
+/// body in thin linen they may be linen all the same.
 void classify(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, double noise_hu, int threads,
               Volume<std::uint8_t>& codes);
 

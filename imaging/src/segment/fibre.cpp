@@ -12,7 +12,6 @@ namespace leastharm::segment_detail {
 namespace {
 
 constexpr std::uint8_t kMark = 0x08;
-constexpr double kLeastThickShare = 0.02;   ///< of the fibre outside that has fibre on all six sides
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
 bool fibre(std::uint8_t c) { return material(c) == label(Material::wrapping); }
@@ -53,10 +52,6 @@ void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& threshol
 
 namespace {
 
-struct FibreCount {
-  std::int64_t outside = 0, outside_thick = 0;
-};
-
 /// The length of the run of fibre through a voxel along one axis, up to 3, and what it ends in.
 struct Sheet {
   int length = 0;
@@ -84,14 +79,6 @@ class Sweep {
   Sweep(const Volume<std::uint8_t>& codes)
       : codes_(codes), stride_{1, codes.grid.size[0], static_cast<std::ptrdiff_t>(codes.grid.size[0]) * codes.grid.size[1]} {}
 
-  [[nodiscard]] bool thick(const std::array<int, 3>& at, std::size_t v) const {
-    for (std::size_t a = 0; a < 3; ++a) {
-      if (at[a] == 0 || at[a] + 1 == codes_.grid.size[a]) continue;
-      const std::uint8_t* c = codes_.values.data() + v;
-      if (!fibre(c[-stride_[a]]) || !fibre(c[stride_[a]])) return false;
-    }
-    return true;
-  }
   /// Whether a voxel lies in a layer of one or two voxels at air; for a `skin`, between air and tissue.
   [[nodiscard]] bool thin_sheet(const std::array<int, 3>& at, std::size_t v, bool skin) const {
     for (std::size_t a = 0; a < 3; ++a) {
@@ -106,47 +93,31 @@ class Sweep {
   std::array<std::ptrdiff_t, 3> stride_;
 };
 
-/// Counts the fibre, marks thin sheets inside and mixed skins outside.
-FibreCount survey(int threads, Volume<std::uint8_t>& codes) {
+/// Marks thin sheets inside and mixed skins outside.
+void mark_thin(int threads, Volume<std::uint8_t>& codes) {
   const auto& n = codes.grid.size;
-  std::vector<FibreCount> parts(static_cast<std::size_t>(n[2]));
   std::vector<std::vector<std::size_t>> thin(static_cast<std::size_t>(n[2]));
   const Sweep sweep(codes);
   for_slices(codes, threads, [&](int k) {
-    FibreCount& part = parts[static_cast<std::size_t>(k)];
     for (int j = 0; j < n[1]; ++j) {
       const std::size_t row = codes.grid.offset(0, j, k);
       for (int i = 0; i < n[0]; ++i) {
         const std::size_t v = row + static_cast<std::size_t>(i);
         const std::uint8_t c = codes.values[v];
-        if (!fibre(c)) continue;
-        if (c & code::kInside) {
-          if (sweep.thin_sheet({i, j, k}, v, false)) thin[static_cast<std::size_t>(k)].push_back(v);
-        } else {
-          ++part.outside;
-          part.outside_thick += sweep.thick({i, j, k}, v);
-          if (sweep.thin_sheet({i, j, k}, v, true)) thin[static_cast<std::size_t>(k)].push_back(v);
-        }
+        if (fibre(c) && sweep.thin_sheet({i, j, k}, v, !(c & code::kInside))) thin[static_cast<std::size_t>(k)].push_back(v);
       }
     }
   });
-  FibreCount all;
-  for (const FibreCount& part : parts) {
-    all.outside += part.outside;
-    all.outside_thick += part.outside_thick;
-  }
   for (const auto& slice : thin)
     for (const std::size_t v : slice) codes.values[v] |= kMark;
-  return all;
 }
 
 }  // namespace
 
-void drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+void drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, bool wrapped, int threads,
                       Volume<std::uint8_t>& codes) {
-  const FibreCount count = survey(threads, codes);
+  mark_thin(threads, codes);
   const bool living = thresholds.fat;
-  const bool wrapped = !living && static_cast<double>(count.outside_thick) > kLeastThickShare * static_cast<double>(count.outside);
   const int half = (level_of(-1000) + thresholds.tissue_peak) / 2;
   const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
   for_slices(codes, threads, [&](int k) {

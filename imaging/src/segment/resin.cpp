@@ -7,6 +7,7 @@
 
 #include "denoise.h"
 #include "parallel.h"
+#include "pool.h"
 #include "regions.h"
 
 namespace leastharm::segment_detail {
@@ -20,6 +21,8 @@ constexpr double kLeastShare = 0.0005;    ///< of all tissue
 constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool that are mostly air or fibre
 constexpr double kLeastContrast_hu = 15, kContrast = 3.5;   ///< by which resin differs from tissue as even as itself: at least, and of its spread
 constexpr double kLeastFavour = -2;       ///< log of the odds: no single voxel decides
+constexpr double kStandingShare = 0.7;    ///< what stands level varies at most this much of what tissue does
+constexpr double kLeastLevel = 0.3;       ///< of the body's half thickness: the half width of a level surface
 constexpr double kLiving_hu = 24;         ///< the variation of tissue in a living or plastic body stays below this
 
 bool whole_tissue(const Shares& shares, std::size_t v) { return shares.tissue[v] == 255 && shares.mineral[v] == 0; }
@@ -100,6 +103,13 @@ std::vector<std::uint8_t> even_blocks(const Coarse& coarse, const Shares& shares
     even[v] = tissue.variation_hu[v] <= static_cast<float>(most) && shares.mean_hu[v] >= kLowest_hu && shares.mean_hu[v] <= kHighest_hu &&
               (side == 0 || side * (shares.mean_hu[v] - tissue.tissue_hu) >= contrast);
   return even;
+}
+
+void weigh(const Normal& resin, const Normal& around, Pool& pool) {
+  for (std::size_t l = 0; l < pool.favour.size(); ++l) {
+    const auto level = static_cast<double>(l);
+    pool.favour[l] = static_cast<float>(std::max(kLeastFavour, resin.log_density(level) - around.log_density(level)));
+  }
 }
 
 /// What all whole tissue but the pool looks like.
@@ -219,19 +229,59 @@ void find_pools(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
     const Normal resin = normal_of(all), around = tissue_around(levels, coarse, shares, pool);
-    for (std::size_t l = 0; l < pool.favour.size(); ++l) {
-      const auto level = static_cast<double>(l);
-      pool.favour[l] = static_cast<float>(std::max(kLeastFavour, resin.log_density(level) - around.log_density(level)));
-    }
+    weigh(resin, around, pool);
     label_pool(levels, coarse, pool, threads, codes);
     close_rim(levels, coarse, pool, codes);
   }
 }
 
+/// Blocks most of whose voxels are among some, given by rising index; and those of the voxels themselves.
+std::vector<std::size_t> blocks_mostly_of(const std::vector<std::size_t>& voxels, const Coarse& coarse, const Grid& grid) {
+  constexpr double kMost = 0.9;
+  std::vector<std::uint16_t> counts(coarse.count());
+  for (const std::size_t v : voxels) {
+    const std::array<int, 3> at = place_of(grid, v);
+    ++counts[coarse.offset(at[0] / coarse.factor[0], at[1] / coarse.factor[1], at[2] / coarse.factor[2])];
+  }
+  std::vector<std::size_t> blocks;
+  const double all = coarse.factor[0] * coarse.factor[1] * coarse.factor[2];
+  for (std::size_t b = 0; b < counts.size(); ++b)
+    if (counts[b] >= kMost * all) blocks.push_back(b);
+  return blocks;
+}
+
+/// Whether what stands level is as even as a liquid that set: no lump of tissue.
+bool is_even(const std::vector<std::size_t>& blocks, const TissueTexture& tissue) {
+  std::vector<double> variation;
+  for (const std::size_t b : blocks)
+    if (std::isfinite(tissue.variation_hu[b])) variation.push_back(static_cast<double>(tissue.variation_hu[b]));
+  return variation.empty() || median(variation) <= std::max(tissue.least_seen_hu, kStandingShare * tissue.typical_hu);
+}
+
+/// Takes what stands below a level surface for resin. Where its HU differ from tissue's they draw its border.
+void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
+                   const Standing& standing, int threads, Volume<std::uint8_t>& codes) {
+  constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells
+  Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
+  const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
+  if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !is_even(pool.blocks, tissue)) return;
+  pool.ring = ring_of(coarse, pool.blocks);
+  const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
+  if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {
+    weigh(resin, around, pool);
+    label_pool(levels, coarse, pool, threads, codes);
+  } else {
+    for (const std::size_t v : standing.voxels) codes.values[v] = label(Material::resin);
+  }
+  close_rim(levels, coarse, pool, codes);
+}
+
 }  // namespace
 
-void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                const TissueTexture& tissue, int threads, Volume<std::uint8_t>& codes) {
+void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
+                const BodyWidths& widths, int threads, Volume<std::uint8_t>& codes) {
+  for (const LevelSurface& surface : level_surfaces(levels, codes, coarse, kLeastLevel * widths.half_mm, threads))
+    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, widths.wall_mm, threads), threads, codes);
   if (!tissue.even()) return find_pools(levels, coarse, shares, tissue, 0, threads, codes);
   for (const int side : {-1, 1}) find_pools(levels, coarse, shares, tissue, side, threads, codes);
 }

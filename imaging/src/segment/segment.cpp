@@ -22,9 +22,11 @@
 #include "measure.h"
 #include "mineral.h"
 #include "parallel.h"
+#include "pool.h"
 #include "regions.h"
 #include "resin.h"
 #include "sides.h"
+#include "skin.h"
 #include "slabs.h"
 #include "statistics.h"
 #include "thresholds.h"
@@ -129,15 +131,16 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   for (std::size_t v = 0; v < sides.size(); ++v) body[v] = sides[v] != Side::outside;
   flag_sides(coarse, sides, workers, codes);
   mark_slabs(slabs, coarse, levels, label(Material::support), codes);
+  const bool wrapped = settle_skin(thresholds.fat, workers, codes);
   settle_fibre(levels, thresholds, workers, codes);
-  drop_false_fibre(levels, thresholds, workers, codes);
+  drop_false_fibre(levels, thresholds, wrapped, workers, codes);
   const double half_mm = half_thickness_mm(coarse, body, workers);
   find_mineral_packing(levels, coarse, shares, half_mm, readings.noise_hu, workers, codes);
   find_dense(levels, workers, codes);
   fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), spongy_level(texture, thresholds)}, workers, codes);
   fill_bone(levels, thresholds, {std::min(kWidestMarrow_mm, kMarrowShare * half_mm), 0}, workers, codes);
   trim_bone(levels, thresholds, workers, codes);
-  if (!thresholds.fat) find_resin(levels, coarse, shares, texture, workers, codes);
+  if (!thresholds.fat) find_resin(levels, coarse, shares, texture, {half_mm, wall_mm(coarse, sides, workers)}, workers, codes);
   finish_labels(workers, codes);
   levels_to_confidence(hu, codes, thresholds, confidences, workers, out.confidence);
 

@@ -24,6 +24,7 @@ constexpr double kMostSag = 0.22;         ///< a curved face's depth over its wi
 constexpr double kMostSmooth = 0.4;       ///< share of a flat face's edge where the surface merely curves on,
 constexpr double kCoveringShare = 0.8;    ///< unless the face is nearly all that is seen,
 constexpr double kCoveringFree = 0.25;    ///< and this share of it is seen to end in air
+constexpr double kMostCutOff = 0.5;       ///< share of a face that lies at the volume's border: what is cut off there is no face
 
 Column look_behind(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& peeled,
                    const View& view, int u, int v) {
@@ -59,6 +60,15 @@ std::vector<std::uint8_t> footprint_of(const View& view, const Face& face) {
       footprint[view.cell(u, v)] = d != kNothing && f != kNothing && std::abs(d - f) < tolerance;
     }
   return footprint;
+}
+
+/// Whether a face is where the volume ends, and not where matter does.
+bool cut_off(const View& view, const std::vector<std::uint8_t>& footprint) {
+  constexpr double kAtBorder = 0.35;   // of a block's edge
+  int cells = 0, cut = 0;
+  for (std::size_t c = 0; c < footprint.size(); ++c)
+    if (footprint[c]) ++cells, cut += view.depth[c] < kAtBorder * view.layer_mm;
+  return cut > kMostCutOff * cells;
 }
 
 /// The commonest of some lengths: mean of those within 2 mm of the fullest millimetre, and their number.
@@ -107,6 +117,7 @@ std::optional<RoughSlab> flat_slab(const View& view, const std::vector<Column>& 
   if (!face) return std::nullopt;
   RoughSlab slab{std::move(*face), {}, {}};
   slab.footprint = footprint_of(view, slab.face);
+  if (cut_off(view, slab.footprint)) return std::nullopt;
   std::vector<double> runs;
   int cells = 0;
   for (std::size_t c = 0; c < columns.size(); ++c)
@@ -149,6 +160,7 @@ std::optional<RoughSlab> drawn_out_slab(const View& view, const std::vector<Colu
   if (!face || sag(view, *face) > kMostSag) return std::nullopt;
   RoughSlab slab{std::move(*face), {}, {}};
   slab.footprint = footprint_of(view, slab.face);
+  if (cut_off(view, slab.footprint)) return std::nullopt;
   int cells = 0;
   std::vector<double> bare, covered;
   for (int u = 0; u < view.columns; ++u) {

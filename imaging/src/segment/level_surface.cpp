@@ -1,0 +1,187 @@
+#include "level_surface.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <optional>
+
+#include "parallel.h"
+
+namespace leastharm::segment_detail {
+namespace {
+
+constexpr double kMostTurn = 0.94;        ///< cosine between a piece's normal and the plane's
+constexpr double kMostLower = 0.04;       ///< of the places around a level surface: those that lie lower,
+constexpr double kMostAlike = 0.55;       ///< and those that face nearly the same way: a vessel's wall rises, a wide bowl goes on
+constexpr double kMostRough = 0.48;       ///< the places' standard deviation over the tolerance: through a bowl they fill it evenly (0.58)
+constexpr double kAlike = 0.8;            ///< cosine
+constexpr std::size_t kMostSurfaces = 4;
+
+/// The tissue's surface within a block: where it lies on average, and which way it faces.
+struct Element {
+  Vec3 at{0, 0, 0}, normal{0, 0, 0};
+  int voxels = 0;
+};
+
+std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
+
+class Surveyor {
+ public:
+  Surveyor(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes)
+      : levels_(levels), codes_(codes), stride_{1, levels.grid.size[0], static_cast<std::ptrdiff_t>(levels.grid.size[0]) * levels.grid.size[1]} {}
+
+  void look(int i, int j, int k, Element& element) const {
+    const std::size_t v = levels_.grid.offset(i, j, k);
+    if (material(codes_.values[v]) != label(Material::body)) return;
+    const std::array<int, 3> at{i, j, k};
+    Vec3 slope = Vec3::Zero();
+    bool open = false;
+    for (std::size_t a = 0; a < 3; ++a) {
+      if (at[a] == 0 || at[a] + 1 == levels_.grid.size[a]) return;
+      const std::ptrdiff_t n = static_cast<std::ptrdiff_t>(v);
+      const auto before = static_cast<std::size_t>(n - stride_[a]), after = static_cast<std::size_t>(n + stride_[a]);
+      slope[static_cast<Eigen::Index>(a)] = (levels_.values[before] - levels_.values[after]) / levels_.grid.spacing_mm[static_cast<Eigen::Index>(a)];
+      open = open || inside(codes_.values[before]) || inside(codes_.values[after]);
+    }
+    if (!open || slope.squaredNorm() == 0) return;
+    element.at += Vec3(i, j, k).cwiseProduct(levels_.grid.spacing_mm);
+    element.normal += slope.normalized();
+    ++element.voxels;
+  }
+
+ private:
+  static bool inside(std::uint8_t c) { return (c & code::kInside) && material(c) <= label(Material::wrapping); }
+
+  const Volume<std::uint8_t>& levels_;
+  const Volume<std::uint8_t>& codes_;
+  std::array<std::ptrdiff_t, 3> stride_;
+};
+
+std::vector<Element> elements_of(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Coarse& coarse, int threads) {
+  const Surveyor surveyor(levels, codes);
+  std::vector<std::vector<Element>> parts(static_cast<std::size_t>(coarse.size[2]));
+  for_chunks(coarse.size[2], 1, threads, [&](int c, int, int) {
+    std::vector<Element> row(static_cast<std::size_t>(coarse.size[0]));
+    const auto end = [&](int index, std::size_t a) { return std::min((index + 1) * coarse.factor[a], levels.grid.size[a]); };
+    for (int b = 0; b < coarse.size[1]; ++b) {
+      std::fill(row.begin(), row.end(), Element{});
+      for (int k = c * coarse.factor[2]; k < end(c, 2); ++k)
+        for (int j = b * coarse.factor[1]; j < end(b, 1); ++j)
+          for (int i = 0; i < levels.grid.size[0]; ++i) surveyor.look(i, j, k, row[static_cast<std::size_t>(i / coarse.factor[0])]);
+      for (Element& e : row) {
+        if (e.voxels == 0 || e.normal.norm() < 0.7 * e.voxels) continue;
+        e.at /= e.voxels;
+        e.normal.normalize();
+        parts[static_cast<std::size_t>(c)].push_back(e);
+      }
+    }
+  });
+  std::vector<Element> all;
+  for (const auto& part : parts) all.insert(all.end(), part.begin(), part.end());
+  return all;
+}
+
+struct Plane {
+  Vec3 point, normal;
+  [[nodiscard]] double height(const Vec3& p) const { return normal.dot(p - point); }
+  /// How far places may lie off the plane, mm.
+  [[nodiscard]] double tolerance(const Vec3& spacing_mm) const { return 0.7 * normal.cwiseProduct(spacing_mm).norm(); }
+  [[nodiscard]] bool holds(const Element& e, double within_mm) const {
+    return std::abs(height(e.at)) < within_mm && normal.dot(e.normal) > kMostTurn;
+  }
+};
+
+/// The plane through those elements that an earlier guess holds.
+std::optional<Plane> refitted(const std::vector<Element>& elements, const Plane& guess, double within_mm) {
+  Vec3 centre = Vec3::Zero();
+  Mat3 spread = Mat3::Zero();
+  double count = 0;
+  for (const Element& e : elements)
+    if (guess.holds(e, within_mm)) centre += e.at, ++count;
+  if (count < 12) return std::nullopt;
+  centre /= count;
+  for (const Element& e : elements)
+    if (guess.holds(e, within_mm)) spread += (e.at - centre) * (e.at - centre).transpose();
+  Vec3 normal = Eigen::SelfAdjointEigenSolver<Mat3>(spread).eigenvectors().col(0);
+  if (normal.dot(guess.normal) < 0) normal = -normal;
+  return Plane{centre, normal};
+}
+
+/// The plane that most elements lie on, of those proposed by some of them.
+std::optional<Plane> fullest_plane(const std::vector<Element>& elements, const Vec3& spacing_mm) {
+  constexpr std::size_t kTries = 200, kCounted = 4000;
+  const std::size_t step = elements.size() / kTries + 1, each = elements.size() / kCounted + 1;
+  std::optional<Plane> best;
+  int most = 0;
+  for (std::size_t n = 0; n < elements.size(); n += step) {
+    const Plane plane{elements[n].at, elements[n].normal};
+    const double within = 2 * plane.tolerance(spacing_mm);
+    int count = 0;
+    for (std::size_t e = 0; e < elements.size(); e += each) count += plane.holds(elements[e], within);
+    if (count > most) most = count, best = plane;
+  }
+  for (int round = 0; best && round < 4; ++round) best = refitted(elements, *best, (round < 2 ? 2 : 1) * best->tolerance(spacing_mm));
+  return best;
+}
+
+/// Half widths both ways over which some places spread: for an even disc, its radius.
+Eigen::Vector2d half_widths(const std::vector<Vec3>& places, const Plane& plane) {
+  Vec3 centre = Vec3::Zero();
+  for (const Vec3& p : places) centre += p;
+  centre /= static_cast<double>(places.size());
+  Mat3 spread = Mat3::Zero();
+  for (const Vec3& p : places) {
+    const Vec3 d = (p - centre) - plane.normal.dot(p - centre) * plane.normal;
+    spread += d * d.transpose();
+  }
+  const Eigen::SelfAdjointEigenSolver<Mat3> solver(spread / static_cast<double>(places.size()));
+  return {2 * std::sqrt(std::max(0.0, solver.eigenvalues()[1])), 2 * std::sqrt(std::max(0.0, solver.eigenvalues()[2]))};
+}
+
+/// Whether a flat piece of surface is that of a liquid: flat through and through, and in a vessel whose walls rise at its edge.
+bool is_level(const LevelSurface& surface, const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm) {
+  const double tolerance = plane.tolerance(spacing_mm);
+  double squares = 0;
+  for (const Vec3& p : surface.places) squares += plane.height(p) * plane.height(p);
+  if (std::sqrt(squares / static_cast<double>(surface.places.size())) > kMostRough * tolerance) return false;
+  int around = 0, lower = 0, alike = 0;
+  for (const Element& e : all) {
+    const double height = plane.height(e.at);
+    if (std::abs(height) > 3 * block_mm || plane.holds(e, tolerance)) continue;
+    const bool beside = std::any_of(surface.places.begin(), surface.places.end(), [&](const Vec3& p) {
+      const Vec3 d = e.at - p;
+      return (d - plane.normal.dot(d) * plane.normal).norm() < 1.8 * block_mm;
+    });
+    if (!beside) continue;
+    ++around;
+    lower += height < -1.5 * tolerance;
+    alike += e.normal.dot(plane.normal) > kAlike;
+  }
+  return lower <= kMostLower * around && alike <= kMostAlike * around;
+}
+
+}  // namespace
+
+std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes,
+                                         const Coarse& coarse, double least_mm, int threads) {
+  constexpr std::size_t kLeastPlaces = 12;
+  const Vec3& spacing = levels.grid.spacing_mm;
+  const std::vector<Element> all = elements_of(levels, codes, coarse, threads);
+  std::vector<Element> left = all;
+  std::vector<LevelSurface> surfaces;
+  for (std::size_t n = 0; n < 2 * kMostSurfaces && surfaces.size() < kMostSurfaces; ++n) {
+    const auto plane = fullest_plane(left, spacing);
+    if (!plane) break;
+    LevelSurface surface{plane->point, plane->normal, {}};
+    for (const Element& e : left)
+      if (plane->holds(e, plane->tolerance(spacing))) surface.places.push_back(e.at);
+    if (surface.places.size() < kLeastPlaces) break;
+    std::erase_if(left, [&](const Element& e) { return plane->holds(e, 2 * plane->tolerance(spacing)); });
+    if (half_widths(surface.places, *plane)[0] >= least_mm && is_level(surface, *plane, all, spacing, coarse.spacing_mm.maxCoeff()))
+      surfaces.push_back(std::move(surface));
+  }
+  return surfaces;
+}
+
+}  // namespace leastharm::segment_detail
