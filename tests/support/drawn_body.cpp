@@ -121,7 +121,7 @@ class Solid {
     if (skull < 0 && p.z() > 520) {
       if (p_.living) return {Material::body, 35 + 5 * wave(p, 20)};
       if (p_.resin && low(p, {0, -14, 586}) > 39) return {Material::resin, p_.resin_hu};
-      if (p_.brain && p.y() > -5) return {Material::body, p_.tissue_hu - 30 + p_.tissue_broad_hu * wave(p, 16)};
+      if (p_.brain && (p_.lying_pools ? ellipsoid(p, {0, 30, 575}, {40, 42, 52}) + 8 * wave(p, 50) < 0 : p.y() > -5)) return {Material::body, p_.tissue_hu - 30 + p_.tissue_broad_hu * wave(p, 16)};
       if (p_.skull_linen) return {Material::packing, p_.linen_hu + p_.layers_hu * wave(p, 9)};
       return {};
     }

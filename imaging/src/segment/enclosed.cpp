@@ -73,6 +73,12 @@ struct Surface {
 
 bool candidate(std::uint8_t c) { return (c & code::kCount) >= 2 * kOneAxis; }
 
+/// Leaves only what bone encloses along all three axes.
+void drop_tunnels(std::vector<std::uint8_t>& codes) {
+  for (std::uint8_t& c : codes)
+    if ((c & code::kCount) < 3 * kOneAxis) c = static_cast<std::uint8_t>(c & ~code::kCount);
+}
+
 /// The faces of a run's voxels: to bone (closed), or to tissue that is no candidate (open).
 Surface surface_of(const Run& run, const Volume<std::uint8_t>& codes) {
   const auto& n = codes.grid.size;
@@ -166,6 +172,7 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
       lines.count(at(j, 0), static_cast<std::ptrdiff_t>(nw) * nh, nd, widest[2]);
     }
   });
+  if (filling.all_round) drop_tunnels(codes.values);
   if (filling.least_level > 0) drop_light(levels, filling.least_level, threads, codes);
   fill_closed(levels, thresholds, threads, codes);
 }

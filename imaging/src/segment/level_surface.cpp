@@ -6,16 +6,18 @@
 #include <cmath>
 #include <optional>
 
+#include "denoise.h"
 #include "parallel.h"
 
 namespace leastharm::segment_detail {
 namespace {
 
 constexpr double kMostTurn = 0.94;        ///< cosine between a piece's normal and the plane's
-constexpr double kMostLower = 0.04;       ///< of the places around a level surface: those that lie lower,
-constexpr double kMostAlike = 0.55;       ///< and those that face nearly the same way: a vessel's wall rises, a wide bowl goes on
-constexpr double kMostRough = 0.48;       ///< the places' standard deviation over the tolerance: through a bowl they fill it evenly (0.58)
+constexpr double kMostLower = 0.08;       ///< of the places around a level surface: those that lie lower,
+constexpr double kMostAlike = 0.6;       ///< and those that face nearly the same way: a vessel's wall rises, a wide bowl goes on
+constexpr double kMostRough = 0.36;       ///< the places' standard deviation over the tolerance: through a bowl they fill it evenly (0.58)
 constexpr double kAlike = 0.8;            ///< cosine
+constexpr double kMostAlong = 0.8;        ///< cosine between the normal and the body's length: nobody pours into a standing body
 constexpr std::size_t kMostSurfaces = 4;
 
 /// The tissue's surface within a block: where it lies on average, and which way it faces.
@@ -26,6 +28,8 @@ struct Element {
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
 
+bool soft(std::uint8_t c) { return material(c) == label(Material::body) || material(c) == label(Material::resin); }
+
 class Surveyor {
  public:
   Surveyor(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes)
@@ -33,7 +37,7 @@ class Surveyor {
 
   void look(int i, int j, int k, Element& element) const {
     const std::size_t v = levels_.grid.offset(i, j, k);
-    if (material(codes_.values[v]) != label(Material::body)) return;
+    if (!soft(codes_.values[v])) return;
     const std::array<int, 3> at{i, j, k};
     Vec3 slope = Vec3::Zero();
     bool open = false;
@@ -45,12 +49,24 @@ class Surveyor {
       open = open || inside(codes_.values[before]) || inside(codes_.values[after]);
     }
     if (!open || slope.squaredNorm() == 0) return;
-    element.at += Vec3(i, j, k).cwiseProduct(levels_.grid.spacing_mm);
+    element.at += Vec3(i, j, k).cwiseProduct(levels_.grid.spacing_mm) + to_surface(v, slope);
     element.normal += slope.normalized();
     ++element.voxels;
   }
 
  private:
+  /// From a voxel's centre to where HU pass half way between air and tissue, along the axis on which they fall most.
+  [[nodiscard]] Vec3 to_surface(std::size_t v, const Vec3& slope) const {
+    constexpr int kHalfWay = level_of(-500);
+    Eigen::Index axis = 0;
+    slope.cwiseProduct(levels_.grid.spacing_mm).cwiseAbs().maxCoeff(&axis);
+    const std::ptrdiff_t step = slope[axis] > 0 ? stride_[static_cast<std::size_t>(axis)] : -stride_[static_cast<std::size_t>(axis)];
+    const int here = levels_.values[v], there = levels_.values[static_cast<std::size_t>(static_cast<std::ptrdiff_t>(v) + step)];
+    if (here == there) return Vec3::Zero();
+    const double share = std::clamp(static_cast<double>(here - kHalfWay) / (here - there), -1.0, 1.0);
+    return (slope[axis] > 0 ? share : -share) * levels_.grid.spacing_mm[axis] * Vec3::Unit(axis);
+  }
+
   static bool inside(std::uint8_t c) { return (c & code::kInside) && material(c) <= label(Material::wrapping); }
 
   const Volume<std::uint8_t>& levels_;
@@ -163,8 +179,28 @@ bool is_level(const LevelSurface& surface, const Plane& plane, const std::vector
 
 }  // namespace
 
+Vec3 length_of(const Coarse& coarse, const Shares& shares) {
+  constexpr double kMuchMore = 1.6;   // standard deviation
+  Vec3 centre = Vec3::Zero();
+  Mat3 spread = Mat3::Zero();
+  double weight = 0;
+  const auto place = [&](std::size_t v) {
+    const VoxelIndex b = coarse.index(v);
+    return Vec3(b.i, b.j, b.k).cwiseProduct(coarse.spacing_mm);
+  };
+  for (std::size_t v = 0; v < coarse.count(); ++v)
+    if (shares.tissue[v] > 128) centre += place(v), ++weight;
+  if (weight == 0) return Vec3::Zero();
+  centre /= weight;
+  for (std::size_t v = 0; v < coarse.count(); ++v)
+    if (shares.tissue[v] > 128) spread += (place(v) - centre) * (place(v) - centre).transpose();
+  const Eigen::SelfAdjointEigenSolver<Mat3> solver(spread / weight);
+  const Vec3 squares = solver.eigenvalues();
+  return squares[2] > kMuchMore * kMuchMore * squares[1] ? Vec3(solver.eigenvectors().col(2)) : Vec3::Zero();
+}
+
 std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes,
-                                         const Coarse& coarse, double least_mm, int threads) {
+                                         const Coarse& coarse, const Lying& lying, int threads) {
   constexpr std::size_t kLeastPlaces = 12;
   const Vec3& spacing = levels.grid.spacing_mm;
   const std::vector<Element> all = elements_of(levels, codes, coarse, threads);
@@ -178,7 +214,8 @@ std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, con
       if (plane->holds(e, plane->tolerance(spacing))) surface.places.push_back(e.at);
     if (surface.places.size() < kLeastPlaces) break;
     std::erase_if(left, [&](const Element& e) { return plane->holds(e, 2 * plane->tolerance(spacing)); });
-    if (half_widths(surface.places, *plane)[0] >= least_mm && is_level(surface, *plane, all, spacing, coarse.spacing_mm.maxCoeff()))
+      if (std::abs(plane->normal.dot(lying.length)) > kMostAlong) continue;
+    if (half_widths(surface.places, *plane)[0] >= lying.least_mm && is_level(surface, *plane, all, spacing, coarse.spacing_mm.maxCoeff()))
       surfaces.push_back(std::move(surface));
   }
   return surfaces;

@@ -15,9 +15,19 @@ struct LevelSurface {
   std::vector<Vec3> places;               ///< one a block
 };
 
+/// How a body lies, as far as liquids in it ask.
+struct Lying {
+  double least_mm = 0;         ///< the least half width of a level surface
+  Vec3 length{0, 0, 0};        ///< unit vector along the body, in the grid's axes; 0 where it is as long as wide
+};
+
+/// The direction in which tissue spreads most, if it is much more so than in any other.
+[[nodiscard]] Vec3 length_of(const Coarse& coarse, const Shares& shares);
+
 /// The flat pieces of surface between tissue and the air or packing inside, largest first; only those that are flat over at least
-/// `least_mm` both ways, and beyond whose edge the surface rises, as that of a liquid in a vessel does.
+/// `least_mm` both ways, that face across the body's length, and beyond whose edge the surface rises, as that of a liquid in a
+/// vessel does.
 [[nodiscard]] std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes,
-                                                       const Coarse& coarse, double least_mm, int threads);
+                                                       const Coarse& coarse, const Lying& lying, int threads);
 
 }  // namespace leastharm::segment_detail

@@ -19,6 +19,8 @@ constexpr double kStep_voxels = 0.6;                        ///< of soundings, d
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
 
+bool soft(std::uint8_t c) { return material(c) == label(Material::body) || material(c) == label(Material::resin); }
+
 /// Walks down from a surface, voxel by voxel.
 class Sounding {
  public:
@@ -44,7 +46,7 @@ class Sounding {
       const std::size_t v = levels_.grid.offset(at[0], at[1], at[2]);
       if (v == last) continue;
       last = v;
-      if (material(codes_.values[v]) != label(Material::body)) {
+      if (!soft(codes_.values[v])) {
         if (begun || depth > 4 * step_mm_) return codes_.values[v];
         continue;
       }
@@ -59,7 +61,7 @@ class Sounding {
       for (int j = std::max(0, at[1] - 1); j <= std::min(size_[1] - 1, at[1] + 1); ++j)
         for (int i = std::max(0, at[0] - 1); i <= std::min(size_[0] - 1, at[0] + 1); ++i) {
           const std::size_t v = levels_.grid.offset(i, j, k);
-          if (material(codes_.values[v]) == label(Material::body)) sum += levels_.values[v], ++count;
+          if (soft(codes_.values[v])) sum += levels_.values[v], ++count;
         }
     return static_cast<double>(sum) / std::max(1, count);
   }

@@ -21,7 +21,8 @@ constexpr double kLeastShare = 0.0005;    ///< of all tissue
 constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool that are mostly air or fibre
 constexpr double kLeastContrast_hu = 15, kContrast = 3.5;   ///< by which resin differs from tissue as even as itself: at least, and of its spread
 constexpr double kLeastFavour = -2;       ///< log of the odds: no single voxel decides
-constexpr double kStandingShare = 0.7;    ///< what stands level varies at most this much of what tissue does
+constexpr double kStandingShare = 0.5;    ///< what stands level varies at most this much of what tissue does,
+constexpr double kStandingNoise = 1.4;    ///< or of what noise feigns
 constexpr double kLeastLevel = 0.3;       ///< of the body's half thickness: the half width of a level surface
 constexpr double kLiving_hu = 24;         ///< the variation of tissue in a living or plastic body stays below this
 
@@ -255,7 +256,14 @@ bool is_even(const std::vector<std::size_t>& blocks, const TissueTexture& tissue
   std::vector<double> variation;
   for (const std::size_t b : blocks)
     if (std::isfinite(tissue.variation_hu[b])) variation.push_back(static_cast<double>(tissue.variation_hu[b]));
-  return variation.empty() || median(variation) <= std::max(tissue.least_seen_hu, kStandingShare * tissue.typical_hu);
+  return variation.empty() || median(variation) <= std::max(kStandingNoise * tissue.least_seen_hu, kStandingShare * tissue.typical_hu);
+}
+
+/// Whether most of what stands was found to be resin already.
+bool known(const Standing& standing, const Volume<std::uint8_t>& codes) {
+  const auto resin = std::count_if(standing.voxels.begin(), standing.voxels.end(),
+                                   [&](std::size_t v) { return (codes.values[v] & code::kMaterial) == label(Material::resin); });
+  return 2 * static_cast<std::size_t>(resin) > standing.voxels.size();
 }
 
 /// Takes what stands below a level surface for resin. Where its HU differ from tissue's they draw its border.
@@ -264,7 +272,7 @@ void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells
   Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
   const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
-  if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !is_even(pool.blocks, tissue)) return;
+  if (standing.levels.count == 0 || known(standing, codes) || hu < kLowest_hu || hu > kHighest_hu || !is_even(pool.blocks, tissue)) return;
   pool.ring = ring_of(coarse, pool.blocks);
   const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
   if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {
@@ -280,10 +288,11 @@ void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
 
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
                 const BodyWidths& widths, int threads, Volume<std::uint8_t>& codes) {
-  for (const LevelSurface& surface : level_surfaces(levels, codes, coarse, kLeastLevel * widths.half_mm, threads))
+  if (!tissue.even()) find_pools(levels, coarse, shares, tissue, 0, threads, codes);
+  else for (const int side : {-1, 1}) find_pools(levels, coarse, shares, tissue, side, threads, codes);
+  const Lying lying{kLeastLevel * widths.half_mm, length_of(coarse, shares)};
+  for (const LevelSurface& surface : level_surfaces(levels, codes, coarse, lying, threads))
     take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, widths.wall_mm, threads), threads, codes);
-  if (!tissue.even()) return find_pools(levels, coarse, shares, tissue, 0, threads, codes);
-  for (const int side : {-1, 1}) find_pools(levels, coarse, shares, tissue, side, threads, codes);
 }
 
 }  // namespace leastharm::segment_detail

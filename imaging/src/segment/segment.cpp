@@ -138,6 +138,7 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   find_mineral_packing(levels, coarse, shares, half_mm, readings.noise_hu, workers, codes);
   find_dense(levels, workers, codes);
   fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), spongy_level(texture, thresholds)}, workers, codes);
+  fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), 0, true}, workers, codes);
   fill_bone(levels, thresholds, {std::min(kWidestMarrow_mm, kMarrowShare * half_mm), 0}, workers, codes);
   trim_bone(levels, thresholds, workers, codes);
   if (!thresholds.fat) find_resin(levels, coarse, shares, texture, {half_mm, wall_mm(coarse, sides, workers)}, workers, codes);

@@ -24,6 +24,7 @@ constexpr double kMostSag = 0.22;         ///< a curved face's depth over its wi
 constexpr double kMostSmooth = 0.4;       ///< share of a flat face's edge where the surface merely curves on,
 constexpr double kCoveringShare = 0.8;    ///< unless the face is nearly all that is seen,
 constexpr double kCoveringFree = 0.25;    ///< and this share of it is seen to end in air
+constexpr double kMostDense = 0.5;        ///< share of a layer as dense as tissue: a body's side, unless nearly all that is seen
 constexpr double kMostCutOff = 0.5;       ///< share of a face that lies at the volume's border: what is cut off there is no face
 
 Column look_behind(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& peeled,
@@ -145,6 +146,18 @@ void fill_between(std::vector<double>& values) {
   }
 }
 
+/// Columns that are much thicker than most reach through to the body that lies on the layer.
+void drop_through(std::vector<double>& thickness_mm) {
+  constexpr double kThrough = 1.5;
+  std::vector<double> known;
+  for (const double t : thickness_mm)
+    if (t != kNothing) known.push_back(t);
+  if (known.empty()) return;
+  const double most = kThrough * median(known);
+  for (double& t : thickness_mm)
+    if (t > most) t = kNothing;
+}
+
 /// The depth of a profile over its width.
 double sag(const View& view, const Face& face) {
   std::vector<double> depths;
@@ -182,8 +195,26 @@ std::optional<RoughSlab> drawn_out_slab(const View& view, const std::vector<Colu
     const double thin = median(covered), chord = median(bare);
     if (std::max(thin, chord) > 2 * std::min(thin, chord)) return std::nullopt;
   }
+  drop_through(slab.thickness_mm);
   fill_between(slab.thickness_mm);
   return slab;
+}
+
+/// The share of a layer's matter that is as dense as tissue.
+double dense_share(const Coarse& coarse, const Shares& shares, const View& view, const RoughSlab& slab) {
+  double matter = 0, tissue = 0;
+  for (int v = 0; v < view.rows; ++v)
+    for (int u = 0; u < view.columns; ++u) {
+      const double thickness = slab.thickness_mm[static_cast<std::size_t>(u)];
+      if (!slab.footprint[view.cell(u, v)] || thickness == kNothing) continue;
+      const int first = static_cast<int>(view.depth[view.cell(u, v)] / view.layer_mm);
+      const int last = std::min(view.layers - 1, static_cast<int>((view.depth[view.cell(u, v)] + thickness) / view.layer_mm));
+      for (int layer = first; layer <= last; ++layer) {
+        const std::size_t block = view.block(coarse, u, v, layer);
+        matter += shares.matter[block], tissue += shares.tissue[block];
+      }
+    }
+  return matter > 0 ? tissue / matter : 0;
 }
 
 /// What one end shows, and how much of it one layer covers.
@@ -204,6 +235,7 @@ std::optional<Candidate> slab_in(const Volume<std::uint8_t>& levels, const Coars
   if (!flat && !drawn) return std::nullopt;
   const RoughSlab& rough = flat ? *flat : *drawn;
   const auto cells = std::count(rough.footprint.begin(), rough.footprint.end(), 1);
+  if (static_cast<double>(cells) < kCoveringShare * view.seen() && dense_share(coarse, shares, view, rough) > kMostDense) return std::nullopt;
   return Candidate{fine_slab(levels, coarse, view, rough, columns, flat.has_value()),
                    static_cast<double>(cells) / view.seen()};
 }
