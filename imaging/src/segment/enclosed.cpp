@@ -63,6 +63,47 @@ void count_along_row(std::uint8_t* row, int width, int widest, std::vector<std::
   }
 }
 
+/// The part of the grid that holds all bone: first and last voxel along each axis.
+struct Extent {
+  std::array<int, 3> first{0, 0, 0}, last{-1, -1, -1};
+
+  [[nodiscard]] bool empty() const { return last[0] < first[0]; }
+};
+
+Extent extent_of_bone(const Volume<std::uint8_t>& codes, int threads) {
+  const auto& n = codes.grid.size;
+  const auto width = static_cast<std::size_t>(n[0]);
+  std::vector<std::vector<std::uint8_t>> columns(static_cast<std::size_t>(n[2]));   // along i, a slice each
+  std::vector<std::array<int, 2>> rows(columns.size());
+  for_chunks(n[2], 1, threads, [&](int k, int, int) {
+    auto& column = columns[static_cast<std::size_t>(k)];
+    column.assign(width, 0);
+    rows[static_cast<std::size_t>(k)] = {n[1], -1};
+    for (int j = 0; j < n[1]; ++j) {
+      const std::uint8_t* row = codes.values.data() + codes.grid.offset(0, j, k);
+      std::uint8_t any = 0;
+      for (std::size_t i = 0; i < width; ++i) {
+        const std::uint8_t bone = (row[i] & code::kMaterial) == kBone ? 1 : 0;
+        column[i] |= bone, any |= bone;
+      }
+      if (!any) continue;
+      rows[static_cast<std::size_t>(k)][0] = std::min(rows[static_cast<std::size_t>(k)][0], j);
+      rows[static_cast<std::size_t>(k)][1] = j;
+    }
+  });
+  Extent extent{n, {-1, -1, -1}};
+  for (int k = 0; k < n[2]; ++k) {
+    const auto& [low, high] = rows[static_cast<std::size_t>(k)];
+    if (high < 0) continue;
+    extent.first = {extent.first[0], std::min(extent.first[1], low), std::min(extent.first[2], k)};
+    extent.last = {extent.last[0], std::max(extent.last[1], high), k};
+    const auto& column = columns[static_cast<std::size_t>(k)];
+    for (int i = 0; i < n[0]; ++i)
+      if (column[static_cast<std::size_t>(i)]) extent.first[0] = std::min(extent.first[0], i), extent.last[0] = std::max(extent.last[0], i);
+  }
+  return extent;
+}
+
 constexpr double kMostOpen = 0.04;        ///< share of a piece's surface
 constexpr double kMostOpenDense = 0.15;   ///< the same of a piece clearly denser than tissue
 constexpr int kClearlyDenser = 5;         ///< levels above tissue's peak
@@ -153,24 +194,26 @@ void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& threshold
 
 void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, const Filling& filling, int threads,
                Volume<std::uint8_t>& codes) {
-  const auto [w, h, d] = codes.grid.size;
-  std::array<int, 3> widest{};
-  for (int a = 0; a < 3; ++a)
-    widest[static_cast<std::size_t>(a)] = std::min(kFar - 1, static_cast<int>(filling.widest_mm / codes.grid.spacing_mm[a]) + 1);
-  const auto at = [&](int j, int k) { return codes.values.data() + codes.grid.offset(0, j, k); };
-  for_chunks(d, 4, threads, [&, nw = w, nh = h](int, int first, int last) {
-    std::vector<std::uint8_t> before(static_cast<std::size_t>(nw));
-    LineSet lines(nw, nh);
+  const Extent bone = extent_of_bone(codes, threads);   // nothing beyond it can be enclosed
+  if (bone.empty()) return;
+  std::array<int, 3> widest{}, size{};
+  for (std::size_t a = 0; a < 3; ++a) {
+    widest[a] = std::min(kFar - 1, static_cast<int>(filling.widest_mm / codes.grid.spacing_mm[static_cast<Eigen::Index>(a)]) + 1);
+    size[a] = bone.last[a] - bone.first[a] + 1;
+  }
+  const auto at = [&](int j, int k) { return codes.values.data() + codes.grid.offset(bone.first[0], bone.first[1] + j, bone.first[2] + k); };
+  const std::ptrdiff_t row = codes.grid.size[0], slice = row * codes.grid.size[1];
+  for_chunks(size[2], 4, threads, [&](int, int first, int last) {
+    std::vector<std::uint8_t> before(static_cast<std::size_t>(size[0]));
+    LineSet lines(size[0], size[1]);
     for (int k = first; k < last; ++k) {
-      for (int j = 0; j < nh; ++j) count_along_row(at(j, k), nw, widest[0], before);
-      lines.count(at(0, k), nw, nh, widest[1]);
+      for (int j = 0; j < size[1]; ++j) count_along_row(at(j, k), size[0], widest[0], before);
+      lines.count(at(0, k), row, size[1], widest[1]);
     }
   });
-  for_chunks(h, 4, threads, [&, nw = w, nh = h, nd = d](int, int first, int last) {
-    LineSet lines(nw, nd);
-    for (int j = first; j < last; ++j) {
-      lines.count(at(j, 0), static_cast<std::ptrdiff_t>(nw) * nh, nd, widest[2]);
-    }
+  for_chunks(size[1], 4, threads, [&](int, int first, int last) {
+    LineSet lines(size[0], size[2]);
+    for (int j = first; j < last; ++j) lines.count(at(j, 0), slice, size[2], widest[2]);
   });
   if (filling.all_round) drop_tunnels(codes.values);
   if (filling.least_level > 0) drop_light(levels, filling.least_level, threads, codes);
@@ -179,7 +222,7 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
 
 namespace {
 
-/// The level of compact bone: that of the densest twentieth.
+/// The level of compact bone: that of the densest seventh.
 int compact_level(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, int threads) {
   const auto& n = codes.grid.size;
   const std::size_t slice = static_cast<std::size_t>(n[0]) * static_cast<std::size_t>(n[1]);
@@ -195,7 +238,7 @@ int compact_level(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>
   int level = 255;
   for (; level > 0; --level) {
     for (const auto& part : parts) above += part[static_cast<std::size_t>(level)];
-    if (above * 20 >= all) break;
+    if (above * 7 >= all) break;
   }
   return level;
 }

@@ -184,19 +184,19 @@ Vec3 length_of(const Coarse& coarse, const Shares& shares) {
   Vec3 centre = Vec3::Zero();
   Mat3 spread = Mat3::Zero();
   double weight = 0;
-  const auto place = [&](std::size_t v) {
+  const auto place = [&](std::size_t v) -> Vec3 {
     const VoxelIndex b = coarse.index(v);
     return Vec3(b.i, b.j, b.k).cwiseProduct(coarse.spacing_mm);
   };
   for (std::size_t v = 0; v < coarse.count(); ++v)
     if (shares.tissue[v] > 128) centre += place(v), ++weight;
-  if (weight == 0) return Vec3::Zero();
+  if (weight == 0) return Vec3::UnitZ();
   centre /= weight;
   for (std::size_t v = 0; v < coarse.count(); ++v)
     if (shares.tissue[v] > 128) spread += (place(v) - centre) * (place(v) - centre).transpose();
   const Eigen::SelfAdjointEigenSolver<Mat3> solver(spread / weight);
   const Vec3 squares = solver.eigenvalues();
-  return squares[2] > kMuchMore * kMuchMore * squares[1] ? Vec3(solver.eigenvectors().col(2)) : Vec3::Zero();
+  return squares[2] > kMuchMore * kMuchMore * squares[1] ? Vec3(solver.eigenvectors().col(2)) : Vec3(Vec3::UnitZ());
 }
 
 std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes,

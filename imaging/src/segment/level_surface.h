@@ -18,10 +18,10 @@ struct LevelSurface {
 /// How a body lies, as far as liquids in it ask.
 struct Lying {
   double least_mm = 0;         ///< the least half width of a level surface
-  Vec3 length{0, 0, 0};        ///< unit vector along the body, in the grid's axes; 0 where it is as long as wide
+  Vec3 length{0, 0, 0};        ///< unit vector along the body, in the grid's axes
 };
 
-/// The direction in which tissue spreads most, if it is much more so than in any other.
+/// The direction in which tissue spreads most, if it does so much more than in any other; else the scanner's own axis.
 [[nodiscard]] Vec3 length_of(const Coarse& coarse, const Shares& shares);
 
 /// The flat pieces of surface between tissue and the air or packing inside, largest first; only those that are flat over at least

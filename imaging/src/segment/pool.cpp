@@ -88,10 +88,10 @@ class Sounding {
 
 /// The pool's own HU, smoothed as `level_at` does.
 struct Own {
-  double mean = 0, deviation = 0;
+  double mean = 0, deviation = 0, resin_share = 0;
   LevelStatistic single;
 };
-Own own_of(const Sounding& sounding, const LevelSurface& surface, const Volume<std::uint8_t>& levels) {
+Own own_of(const Sounding& sounding, const LevelSurface& surface, const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes) {
   Own own;
   double sum = 0, squares = 0, count = 0;
   for (const Vec3& place : surface.places)
@@ -101,9 +101,11 @@ Own own_of(const Sounding& sounding, const LevelSurface& surface, const Volume<s
         const double level = sounding.level_at(at);
         sum += level, squares += level * level, ++count;
         own.single.add(levels.values[v]);
+        own.resin_share += material(codes.values[v]) == label(Material::resin);
       }
       return voxels < kLast_voxels;
     });
+  own.resin_share /= std::max(1.0, count);
   own.mean = count > 0 ? sum / count : 0;
   own.deviation = count > 0 ? std::sqrt(std::max(0.0, squares / count - own.mean * own.mean)) : 0;
   return own;
@@ -114,7 +116,8 @@ Own own_of(const Sounding& sounding, const LevelSurface& surface, const Volume<s
 Standing standing_below(const LevelSurface& surface, const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes,
                         const Coarse& coarse, double wall_mm, int threads) {
   const Sounding sounding(surface, levels, codes);
-  const Own own = own_of(sounding, surface, levels);
+  const Own own = own_of(sounding, surface, levels, codes);
+  if (own.resin_share > 0.5) return {};
   const double other = std::max(kOther_levels, kOther * own.deviation);
   std::vector<std::vector<std::size_t>> parts(surface.places.size());
   for_chunks(static_cast<int>(surface.places.size()), 8, threads, [&](int, int first, int last) {

@@ -16,7 +16,7 @@ struct Standing {
   LevelStatistic levels;             ///< of what lies a little below the surface
 };
 
-/// Where HU do not part what stands from the body's wall below it, `wall_mm` of tissue are left to the wall.
+/// Nothing where most of it was found to be resin already. Where HU do not part what stands from the body's wall below it, `wall_mm` of tissue are left to the wall.
 [[nodiscard]] Standing standing_below(const LevelSurface& surface, const Volume<std::uint8_t>& levels,
                                       const Volume<std::uint8_t>& codes, const Coarse& coarse, double wall_mm, int threads);
 

@@ -259,20 +259,13 @@ bool is_even(const std::vector<std::size_t>& blocks, const TissueTexture& tissue
   return variation.empty() || median(variation) <= std::max(kStandingNoise * tissue.least_seen_hu, kStandingShare * tissue.typical_hu);
 }
 
-/// Whether most of what stands was found to be resin already.
-bool known(const Standing& standing, const Volume<std::uint8_t>& codes) {
-  const auto resin = std::count_if(standing.voxels.begin(), standing.voxels.end(),
-                                   [&](std::size_t v) { return (codes.values[v] & code::kMaterial) == label(Material::resin); });
-  return 2 * static_cast<std::size_t>(resin) > standing.voxels.size();
-}
-
 /// Takes what stands below a level surface for resin. Where its HU differ from tissue's they draw its border.
 void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
                    const Standing& standing, int threads, Volume<std::uint8_t>& codes) {
   constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells
   Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
   const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
-  if (standing.levels.count == 0 || known(standing, codes) || hu < kLowest_hu || hu > kHighest_hu || !is_even(pool.blocks, tissue)) return;
+  if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !is_even(pool.blocks, tissue)) return;
   pool.ring = ring_of(coarse, pool.blocks);
   const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
   if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {

@@ -1,6 +1,5 @@
 #include "statistics.h"
 
-#include <cmath>
 #include <cstdint>
 #include <string>
 #include <vector>
@@ -73,10 +72,6 @@ void report_findings(Segmentation& map) {
   for (const Material m : {Material::wrapping, Material::body, Material::packing, Material::bone, Material::resin,
                            Material::dense, Material::support})
     if (map.volume_mm3[static_cast<std::size_t>(m)] == 0) note("No " + std::string(name_of(m)) + " was found.");
-  const int off = static_cast<int>(std::lround(map.air_check_hu + 1000));
-  if (std::abs(off) > 20)
-    note("Room air reads " + std::to_string(off - 1000) + " HU instead of -1000: the scanner's HU are off by " +
-         std::to_string(off) + "; masses and thresholds in HU are off with them.");
 }
 
 }  // namespace leastharm::segment_detail

@@ -8,7 +8,7 @@ namespace leastharm::segment_detail {
 /// reading count in the volume but not in the means.
 void count_materials(const Volume<std::int16_t>& hu, Segmentation& map, int threads);
 
-/// Plain sentences about a finished map: materials that were not found, an air reading that is off.
+/// Plain sentences about a finished map: materials that were not found. What room air reads is told where the CT is read.
 void report_findings(Segmentation& map);
 
 }  // namespace leastharm::segment_detail
