@@ -280,12 +280,14 @@ void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
 }  // namespace
 
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
-                const BodyWidths& widths, int threads, Volume<std::uint8_t>& codes) {
-  if (!tissue.even()) find_pools(levels, coarse, shares, tissue, 0, threads, codes);
-  else for (const int side : {-1, 1}) find_pools(levels, coarse, shares, tissue, side, threads, codes);
-  const Lying lying{kLeastLevel * widths.half_mm, length_of(coarse, shares)};
-  for (const LevelSurface& surface : level_surfaces(levels, codes, coarse, lying, threads))
-    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, widths.wall_mm, threads), threads, codes);
+                const std::vector<Side>& sides, double half_thickness_mm, int threads, Volume<std::uint8_t>& codes) {
+  for (const int side : tissue.even() ? std::vector<int>{-1, 1} : std::vector<int>{0}) find_pools(levels, coarse, shares, tissue, side, threads, codes);
+  const Lying lying{kLeastLevel * half_thickness_mm, length_of(coarse, shares)};
+  const std::vector<LevelSurface> surfaces = level_surfaces(levels, codes, coarse, lying, threads);
+  if (surfaces.empty()) return;
+  const double wall = wall_mm(coarse, sides, threads);
+  for (const LevelSurface& surface : surfaces)
+    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, wall, threads), threads, codes);
 }
 
 }  // namespace leastharm::segment_detail

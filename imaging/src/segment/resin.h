@@ -4,6 +4,7 @@
 
 #include "classes.h"
 #include "coarse.h"
+#include "envelope.h"
 
 namespace leastharm::segment_detail {
 
@@ -23,14 +24,9 @@ struct TissueTexture {
 
 [[nodiscard]] TissueTexture tissue_texture(const Coarse& coarse, const Shares& shares, double noise_hu);
 
-struct BodyWidths {
-  double half_mm = 0;   ///< half the body's thickness
-  double wall_mm = 0;   ///< of its wall
-};
-
 /// Relabels pooled resin from body to resin: what stands level inside the body, whatever its HU; and matter in tissue's range
 /// with a free surface somewhere that is much more even than the tissue around it, or, where tissue itself is even, of clearly other HU. HU alone cannot tell resin from bitumen, wax or tissue.
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                const TissueTexture& tissue, const BodyWidths& widths, int threads, Volume<std::uint8_t>& codes);
+                const TissueTexture& tissue, const std::vector<Side>& sides, double half_thickness_mm, int threads, Volume<std::uint8_t>& codes);
 
 }  // namespace leastharm::segment_detail

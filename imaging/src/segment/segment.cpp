@@ -22,7 +22,6 @@
 #include "measure.h"
 #include "mineral.h"
 #include "parallel.h"
-#include "pool.h"
 #include "regions.h"
 #include "resin.h"
 #include "sides.h"
@@ -141,7 +140,7 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), 0, true}, workers, codes);
   fill_bone(levels, thresholds, {std::min(kWidestMarrow_mm, kMarrowShare * half_mm), 0}, workers, codes);
   trim_bone(levels, thresholds, workers, codes);
-  if (!thresholds.fat) find_resin(levels, coarse, shares, texture, {half_mm, wall_mm(coarse, sides, workers)}, workers, codes);
+  if (!thresholds.fat) find_resin(levels, coarse, shares, texture, sides, half_mm, workers, codes);
   finish_labels(workers, codes);
   levels_to_confidence(hu, codes, thresholds, confidences, workers, out.confidence);
 

@@ -25,7 +25,7 @@ constexpr double kMostSmooth = 0.4;       ///< share of a flat face's edge where
 constexpr double kCoveringShare = 0.8;    ///< unless the face is nearly all that is seen,
 constexpr double kCoveringFree = 0.25;    ///< and this share of it is seen to end in air
 constexpr double kMostDense = 0.5;        ///< share of a layer as dense as tissue: a body's side, unless nearly all that is seen
-constexpr double kMostCutOff = 0.5;       ///< share of a face that lies at the volume's border: what is cut off there is no face
+constexpr double kMostCutOff = 0.5;       ///< share of a face that lies at the volume's border: a body that is cut off there is flat too
 
 Column look_behind(const Coarse& coarse, const Shares& shares, const std::vector<std::uint8_t>& peeled,
                    const View& view, int u, int v) {
@@ -118,7 +118,6 @@ std::optional<RoughSlab> flat_slab(const View& view, const std::vector<Column>& 
   if (!face) return std::nullopt;
   RoughSlab slab{std::move(*face), {}, {}};
   slab.footprint = footprint_of(view, slab.face);
-  if (cut_off(view, slab.footprint)) return std::nullopt;
   std::vector<double> runs;
   int cells = 0;
   for (std::size_t c = 0; c < columns.size(); ++c)
@@ -173,7 +172,6 @@ std::optional<RoughSlab> drawn_out_slab(const View& view, const std::vector<Colu
   if (!face || sag(view, *face) > kMostSag) return std::nullopt;
   RoughSlab slab{std::move(*face), {}, {}};
   slab.footprint = footprint_of(view, slab.face);
-  if (cut_off(view, slab.footprint)) return std::nullopt;
   int cells = 0;
   std::vector<double> bare, covered;
   for (int u = 0; u < view.columns; ++u) {
@@ -235,7 +233,9 @@ std::optional<Candidate> slab_in(const Volume<std::uint8_t>& levels, const Coars
   if (!flat && !drawn) return std::nullopt;
   const RoughSlab& rough = flat ? *flat : *drawn;
   const auto cells = std::count(rough.footprint.begin(), rough.footprint.end(), 1);
-  if (static_cast<double>(cells) < kCoveringShare * view.seen() && dense_share(coarse, shares, view, rough) > kMostDense) return std::nullopt;
+  const bool dense = dense_share(coarse, shares, view, rough) > kMostDense;
+  if (dense && static_cast<double>(cells) < kCoveringShare * view.seen()) return std::nullopt;
+  if (cut_off(view, rough.footprint) && (dense || view.axis == 2)) return std::nullopt;   // a scan ends across the body
   return Candidate{fine_slab(levels, coarse, view, rough, columns, flat.has_value()),
                    static_cast<double>(cells) / view.seen()};
 }
