@@ -14,6 +14,7 @@ constexpr double kOverUsual = 1.6;         ///< so many times as wide as inside 
 constexpr double kLeastWidth = 0.8;        ///< in voxels; at least this,
 constexpr double kOtherwise = 1.4;         ///< and this where the body shows no air inside
 constexpr std::int64_t kLeastFaces = 2000; ///< that must be seen inside
+constexpr double kFold_mm = 15;            ///< linen so near beyond air makes a fold
 constexpr double kThickShare = 0.03;       ///< of the skin: linen that is nowhere thin, even if only there
 
 constexpr std::uint8_t kOut = 1, kInAir = 2, kTissue = 4;
@@ -78,6 +79,28 @@ class Skin {
   [[nodiscard]] const std::array<int, 3>& cells() const { return cells_; }
   /// Whether a mixed voxel lies outside: it is air there, or tissue's outermost layer.
   [[nodiscard]] bool mixed_outside(int i, int j, int k) const { return mixed_at(i, j, k, kOut); }
+
+  /// Whether fibre lies beyond some air from a mixed voxel, along any axis: then the skin is bare under a fold.
+  [[nodiscard]] bool under_fold(int i, int j, int k) const {
+    const std::array<int, 3> at{i, j, k};
+    const std::uint8_t* c = codes_.values.data() + codes_.grid.offset(i, j, k);
+    const std::array<std::ptrdiff_t, 3> stride{1, codes_.grid.size[0], slice_};
+    for (std::size_t a = 0; a < 3; ++a)
+      for (const int sign : {-1, 1}) {
+        const int reach = static_cast<int>(kFold_mm / codes_.grid.spacing_mm[static_cast<Eigen::Index>(a)]) + 1;
+        const int room = std::min(reach, sign < 0 ? at[a] : codes_.grid.size[a] - 1 - at[a]);
+        bool air = false;
+        for (int n = 1; n <= room; ++n) {
+          const std::uint8_t there = c[sign * n * stride[a]];
+          if (table_[there] != kOut) break;
+          const bool fibre = (there & code::kMaterial) == label(Material::wrapping);
+          if (air && fibre) return true;
+          air = air || (!fibre && !(there & code::kMixed));
+          if (!air && n > 2) break;
+        }
+      }
+    return false;
+  }
 
  private:
   void fill(int k, std::vector<std::uint8_t>& kinds_of) const {
@@ -156,7 +179,7 @@ void restore(const Skin& skin, const Wanted& wanted, int threads, Volume<std::ui
           for (int j = b * kCell; j < std::min(n[1], (b + 1) * kCell); ++j)
             for (int i = a * kCell; i < std::min(n[0], (a + 1) * kCell); ++i) {
               const std::size_t v = codes.grid.offset(i, j, k);
-              if ((codes.values[v] & code::kMixed) && skin.mixed_outside(i, j, k)) found[static_cast<std::size_t>(c)].push_back(v);
+              if ((codes.values[v] & code::kMixed) && skin.mixed_outside(i, j, k) && !skin.under_fold(i, j, k)) found[static_cast<std::size_t>(c)].push_back(v);
             }
       }
   });
