@@ -164,7 +164,8 @@ void ApprovePanel::fill_statements() {
 }
 
 void ApprovePanel::refresh(unsigned changed) {
-  if (!desk_.ready()) return;
+  // Nothing is hashed while a track is dragged.
+  if (!desk_.ready() || !(changed & (kDraftChanged | kKeptChanged | kStageChanged | kGroundChanged))) return;
   const CaseFile& file = desk_.bench.file();
   const bool any = !desk_.bench.tracks().empty();
   const std::string hash = plan_sha256(file);

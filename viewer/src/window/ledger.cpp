@@ -190,7 +190,7 @@ void Ledger::draw_head(QPainter& painter, const std::vector<Column>& c) const {
 }
 
 void Ledger::draw_track(QPainter& painter, const std::vector<Column>& c, double y,
-                        std::size_t n) const {
+                        std::size_t n) {
   const auto figures = desk_.bench.figures_of(n);
   const bool in_hand = n == desk_.bench.in_hand();
   if (in_hand)
@@ -214,25 +214,18 @@ void Ledger::draw_track(QPainter& painter, const std::vector<Column>& c, double 
 }
 
 void Ledger::draw_bar(QPainter& painter, const Column& column, double y,
-                      const TrackAssessment& track) const {
+                      const TrackAssessment& track) {
   if (column.width <= 0) return;
   double longest = 60;
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n)
     if (const auto f = desk_.bench.figures_of(n); f && f->fault.empty())
       longest = std::max(longest, f->assessment.path_length_mm);
-  const double scale = (column.width - 2) / longest, height = row_height() * 0.52;
+  const double scale = (column.width - 2) / longest;
   const QRect where(static_cast<int>(column.x), static_cast<int>(y + row_height() * 0.24),
-                    static_cast<int>(column.width), static_cast<int>(height));
-  paint_by_cairo(painter, where, [&](cairo_t* cairo) {
-    for (const Crossing& crossing : track.crossings) {
-      const Rect box{crossing.from_mm * scale, 0, (crossing.to_mm - crossing.from_mm) * scale,
-                     height};
-      add_rect(cairo, box);
-      fill_as(cairo, crossing.material);
-      add_rect(cairo, {box.x + 0.5, 0.5, box.width, std::floor(height) - 1});
-      stroke(cairo, kInk, 0.7);
-    }
-  });
+                    static_cast<int>(column.width), static_cast<int>(row_height() * 0.52));
+  for (const Crossing& crossing : track.crossings)
+    bands_.draw(painter, where, column.x + crossing.from_mm * scale, column.x + crossing.to_mm * scale,
+                crossing.material, desk_.look);
 }
 
 double Ledger::draw_together(QPainter& painter, const std::vector<Column>& c, double y) const {

@@ -1,8 +1,6 @@
 #include "window/log_view.h"
 
-#include <QElapsedTimer>
 #include <QMouseEvent>
-#include <QPainterPath>
 #include <algorithm>
 #include <cmath>
 
@@ -24,21 +22,17 @@ double top_hu(const NeedleLog& log) {
 
 /// A curve over the log's samples, broken where there is no value.
 template <typename Y>
-QPainterPath curve_of(const NeedleLog& log, const ScreenAxis& axis, Y y_of) {
-  QPainterPath path;
-  bool open = false;
+QVector<QLineF> curve_of(const NeedleLog& log, const ScreenAxis& axis, Y y_of) {
+  QVector<QLineF> curve;
+  std::optional<QPointF> former;
   for (const auto& sample : log.samples) {
     if (sample.depth_mm < axis.from_mm || sample.depth_mm > axis.to_mm) continue;
-    const double y = y_of(sample);
-    if (!std::isfinite(y)) {
-      open = false;
-      continue;
-    }
-    const QPointF at(axis.x(sample.depth_mm), y);
-    open ? path.lineTo(at) : path.moveTo(at);
-    open = true;
+    const QPointF at(axis.x(sample.depth_mm), y_of(sample));
+    const bool there = std::isfinite(at.y());
+    if (former && there) curve << QLineF(*former, at);
+    former = there ? std::optional(at) : std::nullopt;
   }
-  return path;
+  return curve;
 }
 
 }  // namespace
@@ -53,8 +47,6 @@ int LogView::wanted_height() const {
 }
 
 void LogView::paintEvent(QPaintEvent*) {
-  QElapsedTimer timer;
-  timer.start();
   QPainter painter(this);
   painter.fillRect(rect(), desk_.look.paper());
   if (!desk_.ready()) return;
@@ -91,7 +83,6 @@ void LogView::paintEvent(QPaintEvent*) {
   const double line_x = axis.x(desk_.bench.view().depth_mm);
   painter.setPen(QPen(desk_.look.ink(), desk_.look.line(), Qt::DashLine));
   painter.drawLine(QPointF(line_x, 0), QPointF(line_x, certainty.bottom() + 0.45 * e));
-  paint_seconds_ = static_cast<double>(timer.nsecsElapsed()) * 1e-9;
 }
 
 void LogView::draw_without_needle(QPainter& painter) const {
@@ -124,21 +115,11 @@ void LogView::draw_tick(QPainter& painter, const ScreenAxis& axis, double y,
 }
 
 void LogView::draw_bands(QPainter& painter, const Row& row, const ScreenAxis& axis,
-                         const TrackAssessment& track) const {
-  const int left = static_cast<int>(axis.x0);
-  paint_by_cairo(painter,
-                 QRect(left, static_cast<int>(row.y), static_cast<int>(axis.x1) - left,
-                       static_cast<int>(row.height)),
-                 [&](cairo_t* cairo) {
-                   for (const Crossing& crossing : track.crossings) {
-                     const double x0 = axis.x(crossing.from_mm) - left,
-                                  x1 = axis.x(crossing.to_mm) - left;
-                     add_rect(cairo, {x0, 0, x1 - x0, row.height});
-                     fill_as(cairo, crossing.material);
-                     add_rect(cairo, {x0 + 0.5, 0.5, x1 - x0 - 0.5, std::floor(row.height) - 1});
-                     stroke(cairo, kInk, 0.8);
-                   }
-                 });
+                         const TrackAssessment& track) {
+  const QRect whole(static_cast<int>(axis.x0), static_cast<int>(row.y), static_cast<int>(axis.x1 - axis.x0) + 1,
+                    static_cast<int>(row.height));
+  for (const Crossing& crossing : track.crossings)
+    bands_.draw(painter, whole, axis.x(crossing.from_mm), axis.x(crossing.to_mm), crossing.material, desk_.look);
   painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
   const QFontMetrics metrics = painter.fontMetrics();
   for (const Crossing& crossing : track.crossings) {
@@ -171,8 +152,8 @@ void LogView::draw_hu(QPainter& painter, const Row& row, const ScreenAxis& axis,
     painter.drawLine(QPointF(axis.x0, y_of(hu)), QPointF(axis.x1, y_of(hu)));
     draw_tick(painter, axis, y_of(hu), q(number(hu, 0)));
   }
-  painter.setPen(QPen(desk_.look.curve(), 1.6 * desk_.look.line()));
-  painter.drawPath(curve_of(log, axis, [&](const NeedleLog::Sample& s) {
+  painter.setPen(QPen(desk_.look.curve(), 1.6 * desk_.look.line(), Qt::SolidLine, Qt::SquareCap));
+  painter.drawLines(curve_of(log, axis, [&](const NeedleLog::Sample& s) {
     return std::isfinite(s.hu) ? y_of(s.hu) : s.hu;
   }));
 }
@@ -201,9 +182,8 @@ void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis&
   painter.drawText(
       QRectF(axis.x1 - 200, y_of(limit) - 1.15 * desk_.look.em(), 196, 1.1 * desk_.look.em()),
       Qt::AlignRight | Qt::AlignBottom, q(say("log.limit", mm(limit, 0))));
-  painter.setPen(QPen(desk_.look.ink(), 1.5 * desk_.look.line()));
-  painter.drawPath(
-      curve_of(log, axis, [&](const NeedleLog::Sample& s) { return y_of(s.keep_out_mm); }));
+  painter.setPen(QPen(desk_.look.ink(), 1.5 * desk_.look.line(), Qt::SolidLine, Qt::SquareCap));
+  painter.drawLines(curve_of(log, axis, [&](const NeedleLog::Sample& s) { return y_of(s.keep_out_mm); }));
   const QPointF at(axis.x(log.nearest_at_mm), y_of(log.nearest_mm));
   painter.setBrush(desk_.look.ink());
   painter.drawEllipse(at, 2.6, 2.6);
@@ -227,15 +207,18 @@ void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis&
 
 void LogView::draw_certainty(QPainter& painter, const Row& row, const ScreenAxis& axis,
                              const NeedleLog& log) const {
-  QPainterPath path = curve_of(log, axis, [&](const NeedleLog::Sample& s) {
-    return row.bottom() - s.confidence * row.height;
-  });
-  if (!path.isEmpty()) {
-    const double last = path.currentPosition().x(), first = path.elementAt(0).x;
-    path.lineTo(last, row.bottom());
-    path.lineTo(first, row.bottom());
-    path.closeSubpath();
-    painter.fillPath(path, desk_.look.rule());
+  QPolygonF under;
+  for (const QLineF& piece : curve_of(log, axis, [&](const NeedleLog::Sample& s) {
+         return row.bottom() - s.confidence * row.height;
+       }))
+    under << piece.p1() << piece.p2();
+  if (!under.isEmpty()) {
+    const double first = under.front().x(), last = under.back().x();
+    under << QPointF(last, row.bottom()) << QPointF(first, row.bottom());
+    painter.setPen(Qt::NoPen);
+    painter.setBrush(desk_.look.rule());
+    painter.drawPolygon(under);
+    painter.setBrush(Qt::NoBrush);
   }
   for (const double tick : {0.0, 1.0}) {
     painter.setPen(QPen(desk_.look.rule(), 0.7));

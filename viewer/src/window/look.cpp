@@ -1,8 +1,15 @@
 #include "window/look.h"
 
+#include <QVector>
 #include <algorithm>
+#include <cmath>
 
 namespace leastharm {
+namespace {
+
+const QColor kRim(13, 13, 15);  // round what lies on a picture
+
+}  // namespace
 
 QFont Look::font(double ems, int weight, bool italic) const {
   QFont font(QStringLiteral("Lato"));
@@ -61,7 +68,7 @@ QImage grey_image(const BodyView& view) {
 }
 
 void draw_on_picture(QPainter& painter, const QRectF& where, int flags, const QString& text) {
-  painter.setPen(QColor(13, 13, 15));
+  painter.setPen(kRim);
   for (const QPointF rim : {QPointF(-1, 0), QPointF(1, 0), QPointF(0, -1), QPointF(0, 1)})
     painter.drawText(where.translated(rim), flags, text);
   painter.setPen(Qt::white);
@@ -69,7 +76,7 @@ void draw_on_picture(QPainter& painter, const QRectF& where, int flags, const QS
 }
 
 void line_on_picture(QPainter& painter, const QLineF& line, double width) {
-  QPen pen(QColor(13, 13, 15), width + 1.6);
+  QPen pen(kRim, width + 1.6);
   pen.setCapStyle(Qt::FlatCap);
   painter.setPen(pen);
   painter.drawLine(line);
@@ -77,6 +84,40 @@ void line_on_picture(QPainter& painter, const QLineF& line, double width) {
   pen.setWidthF(width);
   painter.setPen(pen);
   painter.drawLine(line);
+}
+
+/// Line by line: the painter has a fast way for straight lines, and none for a polygon's outline.
+void outline_on_picture(QPainter& painter, const QPolygonF& shape, double width) {
+  QVector<QLineF> sides;
+  for (int n = 0; n < shape.size(); ++n) sides << QLineF(shape[n], shape[(n + 1) % shape.size()]);
+  for (const auto& [colour, wide] : {std::pair{kRim, width + 1.6}, std::pair{QColor(Qt::white), width}}) {
+    painter.setPen(QPen(colour, wide, Qt::SolidLine, Qt::SquareCap));
+    painter.drawLines(sides);
+  }
+}
+
+void Bands::draw(QPainter& painter, const QRect& whole, double from_x, double to_x, Material material,
+                 const Look& look) {
+  QImage& hatch = hatches_[static_cast<std::size_t>(material)];
+  if (hatch.size() != whole.size()) {
+    hatch = QImage(whole.size(), QImage::Format_ARGB32_Premultiplied);
+    hatch.fill(Qt::transparent);
+    QPainter into(&hatch);
+    paint_by_cairo(into, QRect(QPoint(0, 0), whole.size()), [&](cairo_t* cairo) {
+      add_rect(cairo, {0, 0, static_cast<double>(whole.width()), static_cast<double>(whole.height())});
+      fill_as(cairo, material);
+    });
+  }
+  const int left = std::max(whole.left(), static_cast<int>(std::lround(from_x))),
+            right = std::min(whole.right(), static_cast<int>(std::lround(to_x)));
+  if (right <= left) return;
+  painter.drawImage(left, whole.top(), hatch, left - whole.left(), 0, right - left + 1, whole.height());
+  const bool smooth = painter.testRenderHint(QPainter::Antialiasing);
+  painter.setRenderHint(QPainter::Antialiasing, false);
+  painter.setBrush(Qt::NoBrush);
+  painter.setPen(QPen(look.ink(), 1));
+  painter.drawRect(left, whole.top(), right - left, whole.height() - 1);
+  painter.setRenderHint(QPainter::Antialiasing, smooth);
 }
 
 }  // namespace leastharm

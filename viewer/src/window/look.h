@@ -4,6 +4,7 @@
 #include <QFont>
 #include <QImage>
 #include <QPainter>
+#include <QPolygonF>
 #include <QString>
 #include <string>
 
@@ -60,8 +61,9 @@ struct Look {
 
 /// Text with a dark rim, legible on any grey.
 void draw_on_picture(QPainter& painter, const QRectF& where, int flags, const QString& text);
-/// A light line with a dark rim.
+/// A light line with a dark rim, and a closed shape of such lines.
 void line_on_picture(QPainter& painter, const QLineF& line, double width);
+void outline_on_picture(QPainter& painter, const QPolygonF& shape, double width);
 
 /// Runs Cairo drawing into a rectangle of the painter (hatches, which paper and screen share).
 template <typename Draw>
@@ -77,5 +79,16 @@ void paint_by_cairo(QPainter& painter, const QRect& where, Draw draw) {
   cairo_surface_destroy(surface);
   painter.drawImage(where.topLeft(), image);
 }
+
+/// Bands of materials in their hatches. Each material's hatch is made once, as wide as all bands together, and stands
+/// still while the bands' ends move.
+class Bands {
+ public:
+  /// Bands lie in `whole`; what lies outside it is cut off.
+  void draw(QPainter& painter, const QRect& whole, double from_x, double to_x, Material material, const Look& look);
+
+ private:
+  PerMaterial<QImage> hatches_;
+};
 
 }  // namespace leastharm

@@ -263,11 +263,12 @@ bool MainWindow::finish_keeping() {
   return false;
 }
 
+std::vector<QWidget*> MainWindow::cuts_and_strip() const { return {strip_, section_, across_, axial_}; }
+
 void MainWindow::repaint_pictures() {
-  for (QWidget* view : {static_cast<QWidget*>(strip_), static_cast<QWidget*>(section_),
-                        static_cast<QWidget*>(log_), static_cast<QWidget*>(across_),
-                        static_cast<QWidget*>(axial_), static_cast<QWidget*>(ledger_)})
-    view->update();
+  for (QWidget* view : cuts_and_strip()) view->update();
+  log_->update();
+  ledger_->update();
 }
 
 void MainWindow::apply_tool(Tool tool, const std::vector<Vec3>& points) {

@@ -69,6 +69,7 @@ class MainWindow : public QMainWindow {
   void refresh_head();
   void show_messages();
   void repaint_pictures();
+  [[nodiscard]] std::vector<QWidget*> cuts_and_strip() const;
   void fit_heights();
   bool nudge(int key, Qt::KeyboardModifiers modifiers);
   bool press(int key, Qt::KeyboardModifiers modifiers);

@@ -55,7 +55,11 @@ void MainWindow::take_change(unsigned changed) {
   if (changed & (kViewChanged | kKeptChanged | kStageChanged)) reading_->refresh();
   if (changed & (kSaid | kKeptChanged | kStageChanged)) show_messages();
   if (drawer_ != Drawer::none) panel(drawer_).refresh(changed);
-  if (changed & ~(kSearchChanged | kSaid)) repaint_pictures();
+  if (changed & (kStageChanged | kTrackMoved | kGroundChanged | kDraftChanged | kViewChanged))
+    for (QWidget* view : cuts_and_strip()) view->update();
+  // A moved track's figures are under way: log and ledger wait for them, so as not to be drawn twice.
+  if (changed & (kStageChanged | kFiguresChanged | kGroundChanged | kDraftChanged | kViewChanged))
+    for (QWidget* view : {static_cast<QWidget*>(log_), static_cast<QWidget*>(ledger_)}) view->update();
 }
 
 void MainWindow::show_stage() {

@@ -10,6 +10,7 @@
 #include "imaging/error.h"
 #include "planner/cylinder.h"
 #include "window/aim.h"
+#include "window/request_rows.h"
 #include "words.h"
 
 namespace leastharm {
@@ -17,21 +18,9 @@ namespace {
 
 /// What can be chosen: the request's needles first, then the catalogue.
 std::vector<Needle> choices(const Workbench& bench) {
-  std::vector<Needle> list;
-  const auto add = [&](const Needle& needle) {
-    const auto same = [&](const Needle& other) { return to_json(other) == to_json(needle); };
-    if (std::ranges::none_of(list, same)) list.push_back(needle);
-  };
-  for (const Needle& n : bench.request().needles) add(n);
-  for (const Needle& n : needle_catalogue()) add(n);
-  for (const Track& t : bench.tracks()) add(t.needle);
-  return list;
-}
-
-std::string name_of(const Needle& n) {
-  return n.name.empty() ? number(n.outer_mm, 1) + " / " + number(n.bore_mm, 1) + " mm, " +
-                              number(n.throw_mm, 0) + " mm"
-                        : n.name;
+  std::vector<Needle> own;
+  for (const Track& t : bench.tracks()) own.push_back(t.needle);
+  return distinct_needles({bench.request().needles, needle_catalogue(), own});
 }
 
 }  // namespace
@@ -115,7 +104,7 @@ void NeedlePanel::fill_choices() {
   needles_ = choices(desk_.bench);
   needle_->clear();
   request_->clear();
-  for (const Needle& n : needles_) needle_->addItem(q(name_of(n)));
+  for (const Needle& n : needles_) needle_->addItem(q(spoken(n)));
   request_->addItem(word("needle.norequest"), QString());
   for (const Request& r : desk_.bench.request().requests) request_->addItem(q(r.id), q(r.id));
   const Track& track = desk_.bench.track();
@@ -123,6 +112,7 @@ void NeedlePanel::fill_choices() {
     if (to_json(needles_[n]) == to_json(track.needle))
       needle_->setCurrentIndex(static_cast<int>(n));
   request_->setCurrentIndex(std::max(0, request_->findData(q(track.request))));
+  filled_for_ = track.id;
 }
 
 void NeedlePanel::fill_measures() {
@@ -176,7 +166,8 @@ void NeedlePanel::refresh(unsigned changed) {
     return;
   }
   setting_ = true;
-  if (changed & (kTrackMoved | kDraftChanged | kGroundChanged | kStageChanged)) fill_choices();
+  const bool other_track = desk_.bench.track().id != filled_for_;
+  if (other_track || (changed & (kDraftChanged | kGroundChanged | kStageChanged))) fill_choices();
   fill_measures();
   setting_ = false;
   fill_figures();

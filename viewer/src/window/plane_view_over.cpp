@@ -34,80 +34,143 @@ Columns columns_in_box(const Mask& mask, const Vec3& start, const Vec3& across, 
   return {static_cast<int>(from), std::min(width - 1, static_cast<int>(to) + 1)};
 }
 
+/// A mark as a picture cuts it, on every second pixel, with an empty rim of one point.
+struct MarkCut {
+  int width, height;  ///< without the rim
+  int left, right = -1, highest = -1, lowest = -1;
+  std::vector<std::uint8_t> inside;
+
+  MarkCut(const Mask& mask, const Grid& grid, const SlicePlane& plane)
+      : width(plane.width / kMarkStride),
+        height(plane.height / kMarkStride),
+        left(width),
+        inside(static_cast<std::size_t>(width + 2) * static_cast<std::size_t>(height + 2)) {
+    const Vec3 start = grid.index_from_lps(plane.corner_lps_mm) + Vec3::Constant(0.5);
+    const Vec3 across = (grid.index_from_lps(plane.at(1, 0)) - grid.index_from_lps(plane.at(0, 0))) * kMarkStride;
+    const Vec3 down = (grid.index_from_lps(plane.at(0, 1)) - grid.index_from_lps(plane.at(0, 0))) * kMarkStride;
+    for (int row = 0; row < height; ++row) fill_row(mask, row, start + row * down, across);
+  }
+  /// Row and column from -1 on.
+  [[nodiscard]] const std::uint8_t* row(int n) const {
+    return inside.data() + static_cast<std::size_t>(n + 1) * static_cast<std::size_t>(width + 2) + 1;
+  }
+
+ private:
+  /// Many points of a row lie in the same voxel: each voxel is asked once.
+  void fill_row(const Mask& mask, int row, const Vec3& first, const Vec3& across) {
+    const Columns columns = columns_in_box(mask, first, across, width);
+    std::uint8_t* const points = inside.data() + (this->row(row) - inside.data());
+    for (int column = columns.from; column <= columns.to;) {
+      const Vec3 c = first + column * across, floor = c.array().floor();
+      double ahead = columns.to - column;
+      for (int axis = 0; axis < 3; ++axis)
+        if (std::abs(across[axis]) > 1e-12)
+          ahead = std::min(ahead, (across[axis] < 0 ? c[axis] - floor[axis] : floor[axis] + 1 - c[axis]) /
+                                      std::abs(across[axis]));
+      const int count = 1 + static_cast<int>(ahead);
+      if (mask.contains({static_cast<int>(floor.x()), static_cast<int>(floor.y()), static_cast<int>(floor.z())})) {
+        std::fill_n(points + column, count, std::uint8_t{1});
+        left = std::min(left, column);
+        right = std::max(right, column + count - 1);
+        if (highest < 0) highest = row;
+        lowest = row;
+      }
+      column += count;
+    }
+  }
+};
+
+/// Keep-outs long dashes, cavities dots, openings short dashes, zones dash and gap alike: told apart without colour.
+QVector<QLineF> dashes_round(const MarkCut& cut, MarkKind kind, const QPoint& origin) {
+  const int on = kind == MarkKind::keep_out ? 5 : kind == MarkKind::cavity ? 1 : kind == MarkKind::opening ? 2 : 3;
+  const int period = kind == MarkKind::cavity ? 3 : kind == MarkKind::keep_out ? 7 : 2 * on;
+  QVector<QLineF> lines;
+  for (int row = cut.highest; row <= cut.lowest + 1; ++row) {
+    const std::uint8_t *own = cut.row(row), *above = cut.row(row - 1);
+    for (int column = cut.left; column <= cut.right + 1; ++column) {
+      if (own[column] == above[column] && own[column] == own[column - 1]) continue;
+      if ((column + row) % period >= on) continue;
+      const double x = origin.x() + column * kMarkStride, y = origin.y() + row * kMarkStride;
+      if (own[column] != above[column] && row > 0 && row < cut.height) lines.push_back({x, y, x + kMarkStride, y});
+      if (own[column] != own[column - 1] && column > 0 && column < cut.width)
+        lines.push_back({x, y, x, y + kMarkStride});
+    }
+  }
+  return lines;
+}
+
 }  // namespace
 
-void PlaneView::draw_marks(QPainter& painter) const {
-  const QRect where = picture();
-  const Body& body = desk_.bench.ground().body;
-  const int width = plane_.width / kMarkStride, height = plane_.height / kMarkStride;
-  std::vector<std::uint8_t> inside(static_cast<std::size_t>(width) *
-                                   static_cast<std::size_t>(height));
-  for (const Mark& mark : body.marks) {
-    std::fill(inside.begin(), inside.end(), std::uint8_t{0});
-    int left = width, right = -1, highest = height, lowest = -1;   // what the mark covers
-    const Vec3 start = body.grid.index_from_lps(plane_.corner_lps_mm);
-    const Vec3 across = (body.grid.index_from_lps(plane_.at(1, 0)) - start) * kMarkStride;
-    const Vec3 down = (body.grid.index_from_lps(plane_.at(0, 1)) - start) * kMarkStride;
-    for (int row = 0; row < height; ++row) {
-      const Vec3 first = start + row * down + Vec3::Constant(0.5);
-      const Columns columns = columns_in_box(mark.mask, first, across, width);
-      Vec3 c = first + columns.from * across;
-      for (int column = columns.from; column <= columns.to; ++column, c += across)
-        if (mark.mask.contains({static_cast<int>(std::floor(c.x())),
-                                static_cast<int>(std::floor(c.y())),
-                                static_cast<int>(std::floor(c.z()))})) {
-          inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
-                 static_cast<std::size_t>(column)] = 1;
-          left = std::min(left, column);
-          right = std::max(right, column);
-          highest = std::min(highest, row);
-          lowest = row;
-        }
-    }
-    if (lowest < 0) continue;
-    QVector<QLineF> lines;
-    QPointF top(0, 1e9);
-    const auto at = [&](int column, int row) {
-      return column >= 0 && row >= 0 && column < width && row < height &&
-             inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
-                    static_cast<std::size_t>(column)] != 0;
-    };
-    // Keep-outs long dashes, cavities dots, openings short dashes, zones dash and gap alike: told
-    // apart without colour.
-    const int on = mark.kind == MarkKind::keep_out  ? 5
-                   : mark.kind == MarkKind::cavity  ? 1
-                   : mark.kind == MarkKind::opening ? 2
-                                                    : 3;
-    const int period = mark.kind == MarkKind::cavity     ? 3
-                       : mark.kind == MarkKind::keep_out ? 7
-                                                         : 2 * on;
-    for (int row = highest; row <= lowest + 1; ++row)
-      for (int column = left; column <= right + 1; ++column) {
-        const bool here = at(column, row);
-        const double x = where.x() + column * kMarkStride, y = where.y() + row * kMarkStride;
-        if (here != at(column, row - 1) && row > 0 && row < height && (column + row) % period < on)
-          lines.push_back({x, y, x + kMarkStride, y});
-        if (here != at(column - 1, row) && column > 0 && column < width &&
-            (column + row) % period < on)
-          lines.push_back({x, y, x, y + kMarkStride});
-        if (here && y < top.y()) top = {x, y};
-      }
-    painter.setPen(QPen(Qt::white, mark.kind == MarkKind::keep_out ? 2 : 1));
-    painter.drawLines(lines);
-    const QString label = q(mark.name);
-    const int text_width = painter.fontMetrics().horizontalAdvance(label);
-    const double x = std::clamp(top.x(), where.x() + 4.0,
-                                std::max(where.x() + 4.0, where.right() - 4.0 - text_width));
-    const double y = std::max(top.y() - painter.fontMetrics().height() - 1,
-                              where.y() + 1.5 * painter.fontMetrics().height());
-    draw_on_picture(painter, QRectF(x, y, text_width + 4, painter.fontMetrics().height()),
-                    Qt::AlignLeft | Qt::AlignVCenter, label);
+/// Where a mark's name stands clear of what is named already: above it, below it, or beside it.
+std::optional<QRectF> PlaneView::place_of_name(const QRectF& mark, const QSizeF& size,
+                                               const std::vector<QRectF>& taken) const {
+  const QRectF room = QRectF(picture()).adjusted(4, 1.5 * size.height(), -4, -1.5 * size.height());
+  if (room.width() < size.width() || room.height() < size.height()) return std::nullopt;
+  const double middle = mark.center().y() - size.height() / 2;
+  for (const QPointF corner : {QPointF(mark.center().x() - size.width() / 2, mark.top() - size.height() - 1),
+                               QPointF(mark.center().x() - size.width() / 2, mark.bottom() + 1),
+                               QPointF(mark.right() + 4, middle), QPointF(mark.left() - size.width() - 4, middle)}) {
+    const QRectF place(std::clamp(corner.x(), room.left(), room.right() - size.width()),
+                       std::clamp(corner.y(), room.top(), room.bottom() - size.height()), size.width(),
+                       size.height());
+    if (std::ranges::none_of(taken, [&](const QRectF& other) { return other.intersects(place); })) return place;
   }
+  return std::nullopt;
+}
+
+/// Returns the places of their names. A name that finds no room is left out; the reading line still has it.
+std::vector<QRectF> PlaneView::draw_marks(QPainter& painter) const {
+  const Body& body = desk_.bench.ground().body;
+  const QPoint origin = picture().topLeft();
+  std::vector<QRectF> names;
+  for (const Mark& mark : body.marks) {
+    const MarkCut cut(mark.mask, body.grid, plane_);
+    if (cut.lowest < 0) continue;
+    painter.setPen(QPen(Qt::white, mark.kind == MarkKind::keep_out ? 2 : 1));
+    painter.drawLines(dashes_round(cut, mark.kind, origin));
+    const QString label = q(mark.name);
+    const QRectF covered(origin.x() + cut.left * kMarkStride, origin.y() + cut.highest * kMarkStride,
+                         (cut.right - cut.left + 1) * kMarkStride, (cut.lowest - cut.highest + 1) * kMarkStride);
+    const QSizeF size(painter.fontMetrics().horizontalAdvance(label) + 4, painter.fontMetrics().height());
+    const auto place = place_of_name(covered, size, names);
+    if (!place) continue;
+    draw_on_picture(painter, *place, Qt::AlignCenter, label);
+    names.push_back(*place);
+  }
+  return names;
+}
+
+/// Where no material's word may stand: the rims that letters and names lie on, the needle, the marks' names.
+std::vector<std::uint8_t> PlaneView::taken_points(const SlicePlane& coarse, int step) const {
+  const int width = coarse.width, height = coarse.height;
+  std::vector<std::uint8_t> taken(static_cast<std::size_t>(width) * static_cast<std::size_t>(height), 1);
+  const auto at = [&](int column, int row) -> std::uint8_t& {
+    return taken[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) + static_cast<std::size_t>(column)];
+  };
+  const int aside = desk_.look.px(3.4) / step + 1, top = desk_.look.px(1.6) / step + 1,
+            bottom = desk_.look.px(2.6) / step + 1;
+  for (int row = top; row < height - bottom; ++row)
+    if (width > 2 * aside) std::fill_n(&at(aside, row), width - 2 * aside, std::uint8_t{0});
+  const QPointF origin = picture().topLeft();
+  const auto each_in = [&](const QRectF& box, const auto& mark) {
+    const QRectF on = box.translated(-origin);
+    const int left = std::max(0, static_cast<int>(on.left()) / step), right = static_cast<int>(on.right()) / step + 1,
+              high = std::max(0, static_cast<int>(on.top()) / step), low = static_cast<int>(on.bottom()) / step + 1;
+    for (int row = high; row < std::min(low, height); ++row)
+      for (int column = left; column < std::min(right, width); ++column) mark(column, row);
+  };
+  for (const QRectF& name : named_) each_in(name, [&](int column, int row) { at(column, row) = 1; });
+  if (!desk_.bench.has_track()) return taken;
+  const QPointF entry = entry_at(), tip = tip_at();
+  const double near = desk_.bench.track().needle.outer_mm / 2 * scale() + desk_.look.px(1.1);
+  each_in(QRectF(entry, tip).normalized().adjusted(-near, -near, near, near), [&](int column, int row) {
+    if (distance_to_line(origin + QPointF(column, row) * step, entry, tip) < near) at(column, row) = 1;
+  });
+  return taken;
 }
 
 void PlaneView::draw_material_words(QPainter& painter) const {
-  // On a lattice of every fourth pixel: words need no more.
-  constexpr int step = 4;
+  const int step = std::max(4, desk_.look.px(0.3));  // words need no finer lattice
   Slice coarse;
   coarse.plane = plane_;
   coarse.plane.width = plane_.width / step;
@@ -117,34 +180,25 @@ void PlaneView::draw_material_words(QPainter& painter) const {
       static_cast<std::size_t>(coarse.plane.width) * static_cast<std::size_t>(coarse.plane.height);
   coarse.material.resize(count);
   coarse.measured.resize(count);
-  std::vector<std::uint8_t> taken(count, 0);
-  const bool needle = desk_.bench.has_track();
-  const QPointF entry = needle ? entry_at() : QPointF(), tip = needle ? tip_at() : QPointF();
-  const double needle_px =
-      needle ? desk_.bench.track().needle.outer_mm / 2 * scale() + desk_.look.px(1.1) : 0;
-  const QRect where = picture();
-  for (int row = 0; row < coarse.plane.height; ++row)
-    for (int column = 0; column < coarse.plane.width; ++column) {
-      const std::size_t here =
-          static_cast<std::size_t>(row) * static_cast<std::size_t>(coarse.plane.width) +
-          static_cast<std::size_t>(column);
-      const std::uint8_t m = cut_.material[static_cast<std::size_t>(row * step) *
-                                               static_cast<std::size_t>(plane_.width) +
-                                           static_cast<std::size_t>(column * step)];
+  std::size_t here = 0;
+  for (int row = 0; row < coarse.plane.height; ++row) {
+    const std::uint8_t* const fine = cut_.material.data() +
+                                     static_cast<std::size_t>(row * step) * static_cast<std::size_t>(plane_.width);
+    for (int column = 0; column < coarse.plane.width; ++column, ++here) {
+      const std::uint8_t m = fine[column * step];
       coarse.measured[here] = m != kUnmeasured;
       coarse.material[here] = m == kUnmeasured ? 0 : m;
-      const QPointF at(where.x() + column * step, where.y() + row * step);
-      taken[here] = (needle && distance_to_line(at, entry, tip) < needle_px) ||
-                    row * step < desk_.look.px(1.6) ||
-                    (coarse.plane.height - row) * step < desk_.look.px(2.6) ||
-                    column * step < desk_.look.px(3.4) ||
-                    (coarse.plane.width - column) * step < desk_.look.px(3.4);
     }
-  for (const MaterialWord& name : words_on(coarse, taken, std::max(2, desk_.look.px(0.62) / step),
-                                           desk_.look.px(4.5) / static_cast<double>(step))) {
-    const QPointF at(where.x() + name.column * step, where.y() + name.row * step);
-    draw_on_picture(painter, QRectF(at.x() - 60, at.y() - 12, 120, 24), Qt::AlignCenter,
-                    q(spoken(name.material)));
+  }
+  const QRect where = picture();
+  for (const MaterialWord& name :
+       words_on(coarse, taken_points(coarse.plane, step), std::max(2, desk_.look.px(0.62) / step),
+                desk_.look.px(4.5) / static_cast<double>(step))) {
+    const QString text = q(spoken(name.material));
+    const double wide = painter.fontMetrics().horizontalAdvance(text) + 4, high = painter.fontMetrics().height();
+    draw_on_picture(painter,
+                    QRectF(where.x() + name.column * step - wide / 2, where.y() + name.row * step - high / 2, wide, high),
+                    Qt::AlignCenter, text);
   }
 }
 
@@ -179,7 +233,7 @@ void PlaneView::draw_scale_bar(QPainter& painter) const {
   line_on_picture(painter, {x, y, x + length_mm * scale(), y}, 2);
   draw_on_picture(
       painter,
-      QRectF(x, y - 3 - painter.fontMetrics().height(), 120, painter.fontMetrics().height()),
+      QRectF(x, y - 3 - painter.fontMetrics().height(), desk_.look.px(9), painter.fontMetrics().height()),
       Qt::AlignLeft | Qt::AlignVCenter, q(mm(length_mm, 0)));
 }
 
@@ -190,7 +244,8 @@ void PlaneView::draw_track_line(QPainter& painter, const Track& track, bool in_h
   line_on_picture(painter, {from, tip}, in_hand ? 1.6 : 0.8);
   if (in_hand) return;
   painter.setFont(desk_.look.font(0.8, QFont::DemiBold));
-  draw_on_picture(painter, QRectF(entry.x() - 24, entry.y() - 22, 48, 18), Qt::AlignCenter,
+  const double e = desk_.look.em();
+  draw_on_picture(painter, QRectF(entry.x() - 2 * e, entry.y() - 1.7 * e, 4 * e, 1.4 * e), Qt::AlignCenter,
                   q(track.id));
 }
 
@@ -269,7 +324,8 @@ void PlaneView::draw_tool(QPainter& painter) const {
   if (desk_.tool == Tool::ruler && tool_points_.size() >= 1 && line.size() >= 2) {
     const double length = (lps_of(line.back()) - tool_points_.front()).norm();
     const QPointF middle = (line.front() + line.back()) / 2;
-    draw_on_picture(painter, QRectF(middle.x() - 60, middle.y() - 24, 120, 20), Qt::AlignCenter,
+    const double e = desk_.look.em();
+    draw_on_picture(painter, QRectF(middle.x() - 5 * e, middle.y() - 1.9 * e, 10 * e, 1.5 * e), Qt::AlignCenter,
                     q(mm(length)));
   }
 }

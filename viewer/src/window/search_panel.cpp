@@ -14,12 +14,20 @@ namespace {
 
 constexpr Sides kSides[] = {Sides::any, Sides::left, Sides::right, Sides::both};
 
+/// The case's request; where nothing was asked yet, one to begin with.
+RequestFile asked(const Workbench& bench) {
+  RequestFile file = bench.file().request.value_or(RequestFile{});
+  if (file.requests.empty()) file.requests.push_back({.id = "P"});
+  if (file.needles.empty()) file.needles.push_back(needle_catalogue().front());
+  return file;
+}
+
 }  // namespace
 
 SearchPanel::SearchPanel(Desk& desk) : Panel(desk, word("panel.search")) {
   add_request();
+  add_folds();
   add_search();
-  add_weights();
 }
 
 void SearchPanel::add_request() {
@@ -69,8 +77,8 @@ void SearchPanel::add_search() {
   add_row({start_});
   connect(start_, &QPushButton::clicked, this, [this] {
     if (desk_.bench.search().running) return desk_.bench.stop_search();
-    take_request();  // where nothing was asked yet, the fields say what is
-    desk_.bench.start_search();
+    // Where nothing was asked yet, the fields say what is.
+    if (take_request()) desk_.bench.start_search();
   });
   curve_ = new GapCurve(desk_);
   column_->addWidget(curve_);
@@ -85,8 +93,7 @@ void SearchPanel::add_search() {
 
 void SearchPanel::fill_request() {
   setting_ = true;
-  RequestFile file = desk_.bench.file().request.value_or(RequestFile{});
-  if (file.requests.empty()) file.requests.push_back({.id = "P"});
+  const RequestFile file = asked(desk_.bench);
   const int shown =
       std::clamp(which_->currentIndex(), 0, static_cast<int>(file.requests.size()) - 1);
   which_->clear();
@@ -108,56 +115,41 @@ void SearchPanel::fill_request() {
       static_cast<int>(std::ranges::find(kSides, r.sides) - std::begin(kSides)));
   gap_->setValue(100 * file.gap);
   time_->setValue(file.time_s);
-  fill_weights(file.weights);
+  needles_->show_needles(file.needles);
+  limits_->show_limits(file.limits, file.placement);
+  weights_->show_weights(file.weights);
   setting_ = false;
 }
 
-/// Weights are seldom changed: they stand below, folded away.
-void SearchPanel::add_weights() {
-  auto* unfold = make_button(word("search.weights"));
-  unfold->setCheckable(true);
-  add_row({unfold});
-  weights_ = new QWidget;
-  column_->addWidget(weights_);
-  auto* form = new QFormLayout(weights_);
-  form->setContentsMargins(0, 0, 0, 0);
-  form->setLabelAlignment(Qt::AlignLeft);
-  const auto add = [&](const QString& name, const QString& unit) {
-    QDoubleSpinBox* field = make_number(0, 1e6, 2, unit);
-    form->addRow(name, field);
-    connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] { take_request(); });
-    return field;
-  };
-  for (std::size_t m = 0; m < kMaterialCount; ++m)
-    if (const auto material = static_cast<Material>(m); material != Material::air && material != Material::support)
-      (weight_[m] = add(q(spoken(material)), {}))->setObjectName(q("weight " + std::string(name_of(material))));
-  hole_ = add(word("search.hole"), QStringLiteral("mm"));
-  protected_ = add(word("search.protected"), {});
-  weights_->hide();
-  connect(unfold, &QPushButton::toggled, weights_, &QWidget::setVisible);
+/// What is seldom changed stands below, folded away; one at a time is unfolded.
+void SearchPanel::add_folds() {
+  const auto taken = [this] { take_request(); };
+  needles_ = new NeedleRows(taken);
+  limits_ = new LimitRows(taken);
+  weights_ = new WeightRows(taken);
+  const std::pair<QString, QWidget*> folds[] = {
+      {word("search.needles"), needles_}, {word("search.limits"), limits_}, {word("search.weights"), weights_}};
+  std::vector<QPushButton*> buttons;
+  for (const auto& [name, rows] : folds) {
+    auto* button = make_button(name, false);
+    button->setCheckable(true);
+    buttons.push_back(button);
+  }
+  add_row({buttons.begin(), buttons.end()});
+  for (std::size_t n = 0; n < buttons.size(); ++n) {
+    column_->addWidget(folds[n].second);
+    folds[n].second->hide();
+    connect(buttons[n], &QPushButton::toggled, this, [rows = folds[n].second, n, buttons](bool on) {
+      rows->setVisible(on);
+      for (std::size_t other = 0; on && other < buttons.size(); ++other)
+        if (other != n) buttons[other]->setChecked(false);
+    });
+  }
 }
 
-void SearchPanel::fill_weights(const Weights& weights) {
-  for (std::size_t m = 0; m < kMaterialCount; ++m)
-    if (weight_[m] != nullptr) weight_[m]->setValue(weights.material[m]);
-  hole_->setValue(weights.hole_mm);
-  protected_->setValue(weights.protected_per_mm3);
-}
-
-Weights SearchPanel::weights() const {
-  Weights weights;
-  for (std::size_t m = 0; m < kMaterialCount; ++m)
-    if (weight_[m] != nullptr) weights.material[m] = weight_[m]->value();
-  weights.hole_mm = hole_->value();
-  weights.protected_per_mm3 = protected_->value();
-  return weights;
-}
-
-void SearchPanel::take_request() {
-  if (setting_ || !desk_.ready()) return;
-  RequestFile file = desk_.bench.file().request.value_or(RequestFile{});
-  if (file.requests.empty()) file.requests.push_back({.id = "P"});
-  if (file.needles.empty()) file.needles.push_back(needle_catalogue().front());
+bool SearchPanel::take_request() {
+  if (setting_ || !desk_.ready()) return false;
+  RequestFile file = asked(desk_.bench);
   Request& r = file.requests[static_cast<std::size_t>(std::max(0, which_->currentIndex()))];
   r.cavity = cavity_->currentData().toString().toStdString();
   r.material = material_->currentIndex() == 0
@@ -171,13 +163,17 @@ void SearchPanel::take_request() {
   r.sides = kSides[sides_->currentIndex()];
   file.gap = gap_->value() / 100;
   file.time_s = time_->value();
-  file.weights = weights();
-  if (r.need_mg() <= 0) {   // such a request could not be read back
-    state_->setText(word("search.noneed"));
+  file.weights = weights_->weights();
+  limits_->read_into(file);
+  file.needles = needles_->needles();
+  // Such requests could not be read back.
+  if (r.need_mg() <= 0 || file.needles.empty()) {
+    state_->setText(r.need_mg() <= 0 ? word("search.noneed") : word("search.noneedle"));
     state_->show();
-    return;
+    return false;
   }
   desk_.bench.set_request(file);
+  return true;
 }
 
 void SearchPanel::refresh(unsigned changed) {
