@@ -33,6 +33,38 @@ TEST_F(WindowUnderStress, GrowsWithTheTypeAndStaysWhole) {
   window->set_look(1, false);
 }
 
+TEST_F(WindowUnderStress, ALookThatIsTakenBackLeavesNothingBehind) {
+  open();
+  const auto heights = [&] {
+    window->open_drawer(Drawer::search);
+    wait();
+    std::vector<int> all;
+    for (QWidget* field : window->panel(Drawer::search).findChildren<QWidget*>())
+      if (field->isVisible()) all.push_back(field->height());
+    return all;
+  };
+  window->set_look(1, false);
+  const std::vector<int> before = heights();
+  window->set_look(1.6, true);
+  EXPECT_NE(heights(), before);
+  window->set_look(1, false);
+  EXPECT_EQ(heights(), before);
+}
+
+TEST_F(WindowUnderStress, TheStandingOfThePlanIsReadableBesideLargeType) {
+  open();
+  for (const double scale : {1.0, 1.6}) {
+    window->set_look(scale, false);
+    wait();
+    const QLabel* standing = nullptr;
+    for (QLabel* label : window->findChildren<QLabel*>())
+      if (label->isVisible() && label->text().startsWith("Plan v")) standing = label;
+    ASSERT_NE(standing, nullptr);
+    EXPECT_GE(standing->width(), standing->fontMetrics().horizontalAdvance(standing->text())) << "at scale " << scale;
+  }
+  window->set_look(1, false);
+}
+
 TEST_F(WindowUnderStress, FollowsADragWithoutHoldingUp) {
   open();
   const QPointF tip = window->section().tip_at();

@@ -26,6 +26,7 @@ class Ledger : public QWidget {
   [[nodiscard]] std::vector<QString> texts(std::size_t track) const;
   [[nodiscard]] std::vector<Column> columns() const;
   void draw_cell(QPainter& painter, const Column& column, double y, const QString& text) const;
+  void draw_without_needle(QPainter& painter) const;
   void draw_head(QPainter& painter, const std::vector<Column>& columns) const;
   void draw_track(QPainter& painter, const std::vector<Column>& columns, double y,
                   std::size_t n);

@@ -9,6 +9,7 @@
 namespace leastharm {
 namespace {
 
+constexpr double kRowsEms = 8.45;  // the four rows, without the gaps between them
 constexpr double kScaleEms = 3.3;  // the depth scale with its numbers and the core's words
 constexpr double kKeepOutTopMm = 40;
 constexpr double kLowHu = -1000;
@@ -43,14 +44,13 @@ LogView::LogView(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
 }
 
 int LogView::wanted_height() const {
-  return desk_.look.px(desk_.ready() && !desk_.bench.has_track() ? 3.6 : 14.6);
+  return desk_.ready() && !desk_.bench.has_track() ? 0 : desk_.look.px(14.6);
 }
 
 void LogView::paintEvent(QPaintEvent*) {
   QPainter painter(this);
   painter.fillRect(rect(), desk_.look.paper());
-  if (!desk_.ready()) return;
-  if (!desk_.bench.has_track()) return draw_without_needle(painter);
+  if (!desk_.ready() || !desk_.bench.has_track()) return;
   const auto figures = desk_.bench.figures_of(desk_.bench.in_hand());
   if (!figures) return;
   const ScreenAxis axis = desk_.axis(width());
@@ -63,16 +63,17 @@ void LogView::paintEvent(QPaintEvent*) {
   }
   const TrackAssessment& track = figures->assessment;
   // Rows shrink with the room they are given; their type does not.
-  const double foot = desk_.look.px(kScaleEms),
-               e = desk_.look.em() *
-                   std::clamp((height() - foot) / (wanted_height() - foot), 0.3, 1.0),
-               gap = 1.05 * e;
+  const double foot = desk_.look.px(kScaleEms), gap = 0.95 * desk_.look.em(),
+               e = std::clamp((height() - foot - 3 * gap) / kRowsEms, 0.25 * desk_.look.em(), desk_.look.em());
   const Row bands{0.5 * e, 1.9 * e}, hu{bands.bottom() + gap, 3.1 * e},
       keep_out{hu.bottom() + gap, 2.0 * e}, certainty{keep_out.bottom() + gap, 0.95 * e};
   painter.setRenderHint(QPainter::Antialiasing);
   draw_core(painter, axis, track, bands.bottom(), certainty.bottom());
   draw_bands(painter, bands, axis, track);
   draw_hu(painter, hu, axis, figures->log);
+  const double line_x = axis.x(desk_.bench.view().depth_mm);
+  painter.setPen(QPen(desk_.look.ink(), desk_.look.line(), Qt::DashLine));
+  painter.drawLine(QPointF(line_x, 0), QPointF(line_x, certainty.bottom() + 0.45 * e));  // before the texts: they cover it
   draw_keep_out(painter, keep_out, axis, figures->log);
   draw_certainty(painter, certainty, axis, figures->log);
   draw_row_name(painter, bands, word("log.material"), {});
@@ -80,17 +81,6 @@ void LogView::paintEvent(QPaintEvent*) {
   draw_row_name(painter, keep_out, word("log.keepout"), word("log.keepout.unit"));
   draw_row_name(painter, certainty, word("log.confidence"), {});
   draw_scale(painter, certainty.bottom() + 0.45 * e, axis, track);
-  const double line_x = axis.x(desk_.bench.view().depth_mm);
-  painter.setPen(QPen(desk_.look.ink(), desk_.look.line(), Qt::DashLine));
-  painter.drawLine(QPointF(line_x, 0), QPointF(line_x, certainty.bottom() + 0.45 * e));
-}
-
-void LogView::draw_without_needle(QPainter& painter) const {
-  const ScreenAxis axis = desk_.axis(width());
-  painter.setFont(desk_.look.font());
-  painter.setPen(desk_.look.quiet());
-  painter.drawText(QRectF(axis.x0, desk_.look.px(1), axis.x1 - axis.x0, height()),
-                   Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap, word("log.noneedle"));
 }
 
 void LogView::draw_row_name(QPainter& painter, const Row& row, const QString& name,
@@ -130,13 +120,7 @@ void LogView::draw_bands(QPainter& painter, const Row& row, const ScreenAxis& ax
         name + QStringLiteral("  ") + q(mm(crossing.to_mm - crossing.from_mm));
     const QString text = metrics.horizontalAdvance(with_length) + 8 < x1 - x0 ? with_length : name;
     if (metrics.horizontalAdvance(text) + 6 >= x1 - x0) continue;
-    const QRectF where(x0, row.y, x1 - x0, row.height);
-    const bool dense = crossing.material == Material::dense;
-    painter.setPen(dense ? QColor(0, 0, 0) : QColor(255, 255, 255, 220));
-    for (const QPointF rim : {QPointF(-1, 0), QPointF(1, 0), QPointF(0, -1), QPointF(0, 1)})
-      painter.drawText(where.translated(rim), Qt::AlignCenter, text);
-    painter.setPen(dense ? Qt::white : QColor(16, 16, 18));
-    painter.drawText(where, Qt::AlignCenter, text);
+    draw_on_hatch(painter, QRectF(x0, row.y, x1 - x0, row.height), text);
   }
 }
 
@@ -150,7 +134,8 @@ void LogView::draw_hu(QPainter& painter, const Row& row, const ScreenAxis& axis,
   for (double hu = kLowHu; hu <= high; hu += step) {
     painter.setPen(QPen(desk_.look.rule(), hu == 0 ? 1.2 : 0.7));
     painter.drawLine(QPointF(axis.x0, y_of(hu)), QPointF(axis.x1, y_of(hu)));
-    draw_tick(painter, axis, y_of(hu), q(number(hu, 0)));
+    const bool room = (high - kLowHu) / step * 0.8 * desk_.look.em() < row.height + 0.1;
+    if (room || hu == kLowHu || hu + step > high) draw_tick(painter, axis, y_of(hu), q(number(hu, 0)));
   }
   painter.setPen(QPen(desk_.look.curve(), 1.6 * desk_.look.line(), Qt::SolidLine, Qt::SquareCap));
   painter.drawLines(curve_of(log, axis, [&](const NeedleLog::Sample& s) {
@@ -166,7 +151,7 @@ void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis&
   for (const double tick : {0.0, 20.0, 40.0}) {
     painter.setPen(QPen(desk_.look.rule(), 0.7));
     painter.drawLine(QPointF(axis.x0, y_of(tick)), QPointF(axis.x1, y_of(tick)));
-    draw_tick(painter, axis, y_of(tick), q(number(tick, 0)));
+    if (tick != 20 || row.height > 1.5 * desk_.look.em()) draw_tick(painter, axis, y_of(tick), q(number(tick, 0)));
   }
   painter.setFont(desk_.look.font(0.8));
   painter.setPen(desk_.look.quiet());
@@ -216,7 +201,7 @@ void LogView::draw_certainty(QPainter& painter, const Row& row, const ScreenAxis
     const double first = under.front().x(), last = under.back().x();
     under << QPointF(last, row.bottom()) << QPointF(first, row.bottom());
     painter.setPen(Qt::NoPen);
-    painter.setBrush(desk_.look.rule());
+    painter.setBrush(desk_.look.high_contrast ? QColor(150, 150, 150) : desk_.look.rule());
     painter.drawPolygon(under);
     painter.setBrush(Qt::NoBrush);
   }
@@ -240,7 +225,7 @@ void LogView::draw_scale(QPainter& painter, double y, const ScreenAxis& axis,
   painter.drawLine(QPointF(axis.x0, y), QPointF(axis.x1, y));
   painter.setFont(desk_.look.font(0.8));
   const double step = axis.px_per_mm() * 10 > desk_.look.px(2.4) ? 10 : 20;
-  for (double depth = std::ceil(axis.from_mm / 5) * 5; depth <= axis.to_mm; depth += step / 2) {
+  for (double depth = std::ceil(2 * axis.from_mm / step) * step / 2; depth <= axis.to_mm; depth += step / 2) {
     const bool named = std::fmod(std::abs(depth), step) < 0.01;
     painter.setPen(QPen(desk_.look.ink(), 0.8 * desk_.look.line()));
     painter.drawLine(QPointF(axis.x(depth), y), QPointF(axis.x(depth), y + (named ? 5 : 3)));

@@ -25,7 +25,6 @@ class LogView : public QWidget {
     double y = 0, height = 0;
     [[nodiscard]] double bottom() const { return y + height; }
   };
-  void draw_without_needle(QPainter& painter) const;
   void draw_row_name(QPainter& painter, const Row& row, const QString& name,
                      const QString& unit) const;
   void draw_bands(QPainter& painter, const Row& row, const ScreenAxis& axis,

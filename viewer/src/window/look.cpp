@@ -7,7 +7,9 @@
 namespace leastharm {
 namespace {
 
-const QColor kRim(13, 13, 15);  // round what lies on a picture
+const QColor kRim(13, 13, 15);         // round what lies on a picture
+const QColor kPlate(13, 13, 15, 165);  // behind text on a picture: white stays legible on white bone
+const QColor kLightPlate(255, 255, 255, 215);
 
 }  // namespace
 
@@ -37,8 +39,10 @@ QLineEdit, QDoubleSpinBox, QSpinBox, QComboBox, QPlainTextEdit {
   background: %11; border: none; border-bottom: %7px solid %4; padding: %5px %6px; selection-background-color: %8; selection-color: white; }
 QLineEdit:focus, QDoubleSpinBox:focus, QSpinBox:focus, QComboBox:focus, QPlainTextEdit:focus { border-bottom-color: %8; }
 QDoubleSpinBox::up-button, QDoubleSpinBox::down-button, QSpinBox::up-button, QSpinBox::down-button { width: 0; border: none; }
-QComboBox::drop-down { border: none; width: %9px; }
+QComboBox::drop-down { border: none; width: %12px; }
+QComboBox::down-arrow { image: none; }
 QComboBox QAbstractItemView { background: %11; border: %7px solid %4; selection-background-color: %10; selection-color: %2; outline: 0; }
+QCheckBox::indicator { width: %13px; height: %13px; }
 QCheckBox { spacing: %6px; padding: %5px 0; }
 QScrollBar:vertical { background: transparent; width: %9px; margin: 0; border: none; }
 QScrollBar::handle:vertical { background: %4; min-height: 24px; border: none; }
@@ -56,7 +60,9 @@ QToolTip { background: %11; color: %2; border: %7px solid %4; padding: %5px; }
       .arg(high_contrast ? 2 : std::max(1, px(0.08)))
       .arg(curve().name())
       .arg(px(0.5))
-      .arg(chosen().name(), high_contrast ? QStringLiteral("#ffffff") : QStringLiteral("#fdfcfa"));
+      .arg(chosen().name(), high_contrast ? QStringLiteral("#ffffff") : QStringLiteral("#fdfcfa"))
+      .arg(px(1.4))
+      .arg(px(1.05));
 }
 
 QImage grey_image(const BodyView& view) {
@@ -68,11 +74,15 @@ QImage grey_image(const BodyView& view) {
 }
 
 void draw_on_picture(QPainter& painter, const QRectF& where, int flags, const QString& text) {
-  painter.setPen(kRim);
-  for (const QPointF rim : {QPointF(-1, 0), QPointF(1, 0), QPointF(0, -1), QPointF(0, 1)})
-    painter.drawText(where.translated(rim), flags, text);
+  painter.fillRect(painter.boundingRect(where, flags, text).adjusted(-2, 0, 2, 0), kPlate);
   painter.setPen(Qt::white);
   painter.drawText(where, flags, text);
+}
+
+void draw_on_hatch(QPainter& painter, const QRectF& where, const QString& text) {
+  painter.fillRect(painter.boundingRect(where, Qt::AlignCenter, text).adjusted(-3, 0, 3, 0), kLightPlate);
+  painter.setPen(kRim);
+  painter.drawText(where, Qt::AlignCenter, text);
 }
 
 void line_on_picture(QPainter& painter, const QLineF& line, double width) {

@@ -3,6 +3,7 @@
 #include <QApplication>
 #include <QCloseEvent>
 #include <QCoreApplication>
+#include <QFormLayout>
 #include <QHBoxLayout>
 #include <QPushButton>
 #include <QScrollArea>
@@ -34,7 +35,16 @@ void post_to_gui(std::function<void()> what) {
 /// The list of keys.
 class KeysPanel : public Panel {
  public:
-  explicit KeysPanel(Desk& desk) : Panel(desk, word("panel.keys")) { add_note(word("keys.list")); }
+  explicit KeysPanel(Desk& desk) : Panel(desk, word("panel.keys")) {
+    auto* form = add_form();
+    for (const QString& line : word("keys.list").split(QLatin1Char('\n'))) {
+      auto *keys = new QLabel(line.section(QStringLiteral("   "), 0, 0)),
+           *what = new QLabel(line.section(QStringLiteral("   "), 1));
+      keys->setFont(desk.look.strong());
+      what->setWordWrap(true);
+      form->addRow(keys, what);
+    }
+  }
   void refresh(unsigned) override {}
 };
 
@@ -83,8 +93,10 @@ void MainWindow::build() {
   column->addWidget(reading_ = new ReadingBar(desk_));
   make_drawers();
   QApplication::setFont(look_.font());
+  // Once all are inside, so that it reaches every one of them; on this tree alone, so that nothing of a former look
+  // stays behind.
+  all->setStyleSheet(look_.style_sheet());
   setCentralWidget(all);
-  setStyleSheet(look_.style_sheet());  // once all are inside: it reaches every one of them
   fit_heights();
   take_change(~0u);
   open_drawer(drawer);
@@ -92,8 +104,11 @@ void MainWindow::build() {
 
 QWidget* MainWindow::make_head() {
   auto* head = new QWidget;
-  auto* line = new QHBoxLayout(head);
-  line->setContentsMargins(look_.px(0.8), look_.px(0.35), look_.px(0.8), look_.px(0.1));
+  head_ = new QVBoxLayout(head);
+  head_->setContentsMargins(look_.px(0.8), look_.px(0.35), look_.px(0.8), look_.px(0.1));
+  head_->setSpacing(0);
+  auto* line = head_line_ = new QHBoxLayout;
+  head_->addLayout(line);
   line->setSpacing(look_.scale > 1.3 ? 0 : look_.px(0.15));
   object_ = new QLabel;
   object_->setFont(look_.title());
@@ -102,6 +117,7 @@ QWidget* MainWindow::make_head() {
   line->addWidget(object_);
   line->addSpacing(look_.px(look_.scale > 1.3 ? 0.4 : 1.2));
   line->addWidget(plan_, 1);
+  plan_below_ = false;
   const QString names[] = {word("panel.needle"), word("panel.marks"),   word("panel.body"),
                            word("panel.search"), word("panel.approve"), word("panel.solid"),
                            word("panel.keys")};

@@ -14,8 +14,10 @@
 #include "window/section_views.h"
 #include "window/strip_view.h"
 
+class QHBoxLayout;
 class QPushButton;
 class QStackedWidget;
+class QVBoxLayout;
 
 namespace leastharm {
 
@@ -71,6 +73,7 @@ class MainWindow : public QMainWindow {
   void repaint_pictures();
   [[nodiscard]] std::vector<QWidget*> cuts_and_strip() const;
   void fit_heights();
+  void fit_head();
   bool nudge(int key, Qt::KeyboardModifiers modifiers);
   bool press(int key, Qt::KeyboardModifiers modifiers);
   bool press_with_control(int key);
@@ -100,6 +103,9 @@ class MainWindow : public QMainWindow {
 
   QLabel *object_ = nullptr, *plan_ = nullptr, *banner_ = nullptr, *message_ = nullptr;
   QPushButton *undo_ = nullptr, *redo_ = nullptr, *close_ = nullptr, *keep_again_ = nullptr;
+  QVBoxLayout* head_ = nullptr;
+  QHBoxLayout* head_line_ = nullptr;
+  bool plan_below_ = false;  ///< the plan's standing has a line of its own
   std::vector<QPushButton*> drawer_buttons_;
   std::vector<Panel*> panels_;
   QWidget *bottom_ = nullptr, *message_line_ = nullptr;

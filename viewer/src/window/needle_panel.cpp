@@ -34,10 +34,10 @@ NeedlePanel::NeedlePanel(Desk& desk) : Panel(desk, word("panel.needle")) {
           [this](bool on) { desk_.tool = on ? Tool::add_track : Tool::needle; });
   connect(remove_, &QPushButton::clicked, this, [this] { desk_.bench.remove_track(); });
   auto* form = add_form();
-  needle_ = new QComboBox;
+  needle_ = new Choice;
   needle_->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
   needle_->setMinimumContentsLength(12);
-  request_ = new QComboBox;
+  request_ = new Choice;
   form->addRow(word("needle.needle"), needle_);
   const std::array<QString, 5> names{word("needle.outer"), word("needle.bore"),
                                      word("needle.throw"), word("needle.usable"),
@@ -88,6 +88,7 @@ NeedlePanel::NeedlePanel(Desk& desk) : Panel(desk, word("panel.needle")) {
   figures_ = add_note({});
   add_heading(word("needle.damage"));
   damage_ = add_note({});
+  damage_->setTextFormat(Qt::RichText);
   add_note(word("needle.keys"));
 }
 
@@ -137,8 +138,8 @@ void NeedlePanel::fill_figures() {
   const TrackAssessment& a = figures->assessment;
   std::string text =
       say("needle.angles", number(a.entry_angle_deg, 0), number(a.tilt_deg, 0)) + "\n" +
-      (a.through_opening ? say("needle.opening") : say("needle.hole", number(a.hole_area_mm2, 1))) +
-      "\n" + say("needle.coreholds", number(a.core.requested_mm3, 1), number(a.core.volume_mm3, 1));
+      (a.through_opening ? "" : say("needle.hole", number(a.hole_area_mm2, 1)) + "\n") +
+      say("needle.coreholds", number(a.core.requested_mm3, 1), number(a.core.volume_mm3, 1));
   if (figures->with_chances) text += "\n" + say("needle.reach", chance(a.p_reach));
   for (const auto& [name, clearance] : a.clearance_mm) {
     text += "\n" + say("needle.clearance", name, mm(clearance));
@@ -148,9 +149,14 @@ void NeedlePanel::fill_figures() {
   for (const Finding& f : a.findings)
     text += "\n" + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
   figures_->setText(q(text));
-  std::string parts;
-  for (const auto& [part, value] : a.damage.parts) parts += part + "  " + number(value, 1) + "\n";
-  damage_->setText(q(parts + say("needle.sum", number(a.damage.score, 1))));
+  QString rows;
+  const auto add = [&](const QString& part, double value) {
+    rows += QStringLiteral("<tr><td>%1</td><td align='right' style='padding-left:%3px'>%2</td></tr>")
+                .arg(part.toHtmlEscaped(), q(number(value, 1)), QString::number(desk_.look.px(2)));
+  };
+  for (const auto& [part, value] : a.damage.parts) add(q(part), value);
+  add(word("needle.sum"), a.damage.score);
+  damage_->setText(QStringLiteral("<table cellspacing='0'>%1</table>").arg(rows));
 }
 
 void NeedlePanel::refresh(unsigned changed) {

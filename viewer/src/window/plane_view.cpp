@@ -14,7 +14,7 @@ namespace {
 std::string tone_key(const ViewState& view, const SlicePlane& p, const Look& look) {
   std::string key = std::to_string(view.grey.black_hu) + "," + std::to_string(view.grey.white_hu) +
                     (view.hatches ? "h" : "") + (view.confidence ? "c" : "") +
-                    (look.high_contrast ? "k" : "") + std::to_string(p.width) + "x" +
+                    std::to_string(look.outline_px()) + std::to_string(p.width) + "x" +
                     std::to_string(p.height) + "/" + std::to_string(p.mm_per_px);
   for (const Vec3& v : {p.corner_lps_mm, p.right, p.down})
     for (int n = 0; n < 3; ++n) key += "," + std::to_string(v[n]);
@@ -94,7 +94,7 @@ void PlaneView::refresh_image() {
   cut_plane(desk_.bench.ground().body, plane_, view.confidence, cut_);
   const QSize size(plane_.width, plane_.height);
   if (image_.size() != size) image_ = QImage(size, QImage::Format_RGB32);
-  paint_cut(cut_, {view.grey, view.hatches, view.confidence, true, desk_.look.high_contrast ? 2 : 1},
+  paint_cut(cut_, {view.grey, view.hatches, view.confidence, true, desk_.look.outline_px()},
             {reinterpret_cast<std::uint32_t*>(image_.bits()),
              static_cast<std::size_t>(plane_.width) * static_cast<std::size_t>(plane_.height)});
   QPainter painter(&image_);

@@ -20,6 +20,8 @@ class PlaneView : public QWidget {
 
   [[nodiscard]] QPointF screen_of(const Vec3& lps_mm) const;
   [[nodiscard]] Vec3 lps_of(const QPointF& at) const;
+  /// Where the picture's name, its letters and the names of marks stand, none over another.
+  [[nodiscard]] const std::vector<QRectF>& named_places() const { return named_; }
   /// The needle's grips on this picture.
   [[nodiscard]] QPointF entry_at() const { return screen_of(desk_.shown_track().entry_lps_mm); }
   [[nodiscard]] QPointF tip_at() const { return screen_of(desk_.bench.track().tip_lps_mm); }
@@ -61,6 +63,12 @@ class PlaneView : public QWidget {
   std::vector<QRectF> draw_marks(QPainter& painter) const;
   [[nodiscard]] std::optional<QRectF> place_of_name(const QRectF& mark, const QSizeF& size,
                                                     const std::vector<QRectF>& taken) const;
+  struct Lettering {
+    QRect where;
+    int flags;
+    QString text;
+  };
+  [[nodiscard]] std::vector<Lettering> lettering(const QFontMetrics& metrics) const;
   void draw_letters(QPainter& painter) const;
   void draw_scale_bar(QPainter& painter) const;
   [[nodiscard]] std::vector<std::uint8_t> taken_points(const SlicePlane& coarse, int step) const;
@@ -72,7 +80,7 @@ class PlaneView : public QWidget {
 
   PlaneCut cut_;
   QImage image_;
-  std::vector<QRectF> named_;  ///< places of the marks' names on it
+  std::vector<QRectF> named_;  ///< places of the marks' names on it, and of the letters
   std::uint64_t drawn_ground_ = 0;
   std::string drawn_tone_;
   Grip held_ = Grip::none;

@@ -104,7 +104,7 @@ QVector<QLineF> dashes_round(const MarkCut& cut, MarkKind kind, const QPoint& or
 /// Where a mark's name stands clear of what is named already: above it, below it, or beside it.
 std::optional<QRectF> PlaneView::place_of_name(const QRectF& mark, const QSizeF& size,
                                                const std::vector<QRectF>& taken) const {
-  const QRectF room = QRectF(picture()).adjusted(4, 1.5 * size.height(), -4, -1.5 * size.height());
+  const QRectF room = QRectF(picture()).adjusted(4, 1, -4, -1.5 * size.height());
   if (room.width() < size.width() || room.height() < size.height()) return std::nullopt;
   const double middle = mark.center().y() - size.height() / 2;
   for (const QPointF corner : {QPointF(mark.center().x() - size.width() / 2, mark.top() - size.height() - 1),
@@ -118,11 +118,13 @@ std::optional<QRectF> PlaneView::place_of_name(const QRectF& mark, const QSizeF&
   return std::nullopt;
 }
 
-/// Returns the places of their names. A name that finds no room is left out; the reading line still has it.
+/// Returns the places of their names, and of the letters that they keep clear of. A name that finds no room is left out; the reading line still has it.
 std::vector<QRectF> PlaneView::draw_marks(QPainter& painter) const {
   const Body& body = desk_.bench.ground().body;
   const QPoint origin = picture().topLeft();
   std::vector<QRectF> names;
+  for (const Lettering& l : lettering(painter.fontMetrics()))
+    names.push_back(painter.fontMetrics().boundingRect(l.where, l.flags, l.text));
   for (const Mark& mark : body.marks) {
     const MarkCut cut(mark.mask, body.grid, plane_);
     if (cut.lowest < 0) continue;
@@ -202,26 +204,26 @@ void PlaneView::draw_material_words(QPainter& painter) const {
   }
 }
 
-void PlaneView::draw_letters(QPainter& painter) const {
+/// The picture's name, and which way its four sides lie.
+std::vector<PlaneView::Lettering> PlaneView::lettering(const QFontMetrics& metrics) const {
   const Directions directions = desk_.directions();
   const QRect where = picture().adjusted(4, 1, -4, -2);
   // In a narrow picture the way up is named below the picture's own name, not through it.
   const QString up = q(words_for(-plane_.down, directions));
-  const QFontMetrics metrics = painter.fontMetrics();
   const bool collide = metrics.horizontalAdvance(name()) + desk_.look.em() >
                        (where.width() - metrics.horizontalAdvance(up)) / 2.0;
-  draw_on_picture(painter, where.adjusted(0, collide ? metrics.height() : 0, 0, 0),
-                  Qt::AlignTop | Qt::AlignHCenter, up);
-  draw_on_picture(painter, where, Qt::AlignBottom | Qt::AlignHCenter,
-                  q(words_for(plane_.down, directions)));
   const int aside = std::min(where.width() / 2 - desk_.look.px(1), desk_.look.px(12));
-  draw_on_picture(painter, QRect(where.left(), where.top(), aside, where.height()),
-                  Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap,
-                  q(words_for(-plane_.right, directions)));
-  draw_on_picture(painter, QRect(where.right() - aside, where.top(), aside, where.height()),
-                  Qt::AlignRight | Qt::AlignVCenter | Qt::TextWordWrap,
-                  q(words_for(plane_.right, directions)));
-  draw_on_picture(painter, where, Qt::AlignTop | Qt::AlignLeft, name());
+  return {{where, Qt::AlignTop | Qt::AlignLeft, name()},
+          {where.adjusted(0, collide ? metrics.height() : 0, 0, 0), Qt::AlignTop | Qt::AlignHCenter, up},
+          {where, Qt::AlignBottom | Qt::AlignHCenter, q(words_for(plane_.down, directions))},
+          {QRect(where.left(), where.top(), aside, where.height()),
+           Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap, q(words_for(-plane_.right, directions))},
+          {QRect(where.right() - aside, where.top(), aside, where.height()),
+           Qt::AlignRight | Qt::AlignVCenter | Qt::TextWordWrap, q(words_for(plane_.right, directions))}};
+}
+
+void PlaneView::draw_letters(QPainter& painter) const {
+  for (const Lettering& l : lettering(painter.fontMetrics())) draw_on_picture(painter, l.where, l.flags, l.text);
 }
 
 void PlaneView::draw_scale_bar(QPainter& painter) const {

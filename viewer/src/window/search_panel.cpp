@@ -12,7 +12,24 @@
 namespace leastharm {
 namespace {
 
+/// What a planner's remedy offers, one way a line.
+std::string in_lines(const std::string& remedy) {
+  std::string lines;
+  for (std::size_t from = 0; from < remedy.size();) {
+    const std::size_t end = std::min(remedy.find("; ", from), remedy.size());
+    lines += "\n·  " + remedy.substr(from, end - from);
+    from = end + 2;
+  }
+  return lines;
+}
+
 constexpr Sides kSides[] = {Sides::any, Sides::left, Sides::right, Sides::both};
+
+std::string how_it_ended(const Proposal& proposal, double wanted_percent) {
+  if (proposal.stopped == "gap")
+    return 100 * proposal.certificate.gap > wanted_percent + 0.05 ? say("search.noproof") : say("search.bygap");
+  return proposal.stopped == "time" ? say("search.bytime") : say("search.bynodes");
+}
 
 /// The case's request; where nothing was asked yet, one to begin with.
 RequestFile asked(const Workbench& bench) {
@@ -32,10 +49,10 @@ SearchPanel::SearchPanel(Desk& desk) : Panel(desk, word("panel.search")) {
 
 void SearchPanel::add_request() {
   auto* form = add_form();
-  which_ = new QComboBox;
-  cavity_ = new QComboBox;
-  material_ = new QComboBox;
-  sides_ = new QComboBox;
+  which_ = new Choice;
+  cavity_ = new Choice;
+  material_ = new Choice;
+  sides_ = new Choice;
   assays_ = new AssayRows([this] { take_request(); });
   retain_ = make_number(0, 10000, 1, QStringLiteral("mg"));
   replicates_ = make_number(1, 40, 0, {});
@@ -50,7 +67,8 @@ void SearchPanel::add_request() {
   form->addRow(word("search.request"), which_);
   form->addRow(word("search.cavity"), cavity_);
   form->addRow(word("search.material"), material_);
-  form->addRow(word("search.need"), assays_);
+  form->addRow(new QLabel(word("search.need")));
+  form->addRow(assays_);
   form->addRow(word("search.retain"), retain_);
   form->addRow(word("search.replicates"), replicates_);
   form->addRow(word("search.sides"), sides_);
@@ -167,9 +185,9 @@ bool SearchPanel::take_request() {
   limits_->read_into(file);
   file.needles = needles_->needles();
   // Such requests could not be read back.
-  if (r.need_mg() <= 0 || file.needles.empty()) {
-    state_->setText(r.need_mg() <= 0 ? word("search.noneed") : word("search.noneedle"));
-    state_->show();
+  lacking_ = r.need_mg() <= 0 ? say("search.noneed") : file.needles.empty() ? say("search.noneedle") : "";
+  if (!lacking_.empty()) {
+    refresh(0);
     return false;
   }
   desk_.bench.set_request(file);
@@ -184,21 +202,19 @@ void SearchPanel::refresh(unsigned changed) {
   std::string text = search.fault;
   if (search.proposal && search.proposal->feasible) {
     const Certificate& c = search.proposal->certificate;
-    text = say("search.done", number(search.proposal->assessment.programme.score, 1),
-               number(c.lower_bound, 1), number(100 * c.gap, 1)) +
-           " " +
-           (100 * c.gap > gap_->value() + 0.05 && search.proposal->stopped == "gap" ? say("search.noproof")
-            : search.proposal->stopped == "gap"  ? say("search.bygap")
-            : search.proposal->stopped == "time" ? say("search.bytime")
-                                                 : say("search.bynodes"));
+    const std::string score = number(search.proposal->assessment.programme.score, 1);
+    text = c.lower_bound > 0 ? say("search.done", score, number(c.lower_bound, 1), number(100 * c.gap, 1)) + " " +
+                                   how_it_ended(*search.proposal, gap_->value())
+                             : say("search.nobound", score);
   } else if (search.proposal) {
     text = search.proposal->proven ? say("search.noneproven") : say("search.nonefound");
     for (const Blocking& b : search.proposal->blocking)
       text += "\n" +
               say("search.blocking", b.request, b.constraint, number(b.needed, 1) + " " + b.unit) +
               " " + say("search.best", number(b.best_found, 1) + " " + b.unit) +
-              (b.remedy.empty() ? "" : " " + b.remedy);
+              in_lines(b.remedy);
   }
+  if (!lacking_.empty()) text = lacking_;
   state_->setText(q(text));
   state_->setVisible(!text.empty());
   alternatives_->refresh();

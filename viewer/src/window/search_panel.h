@@ -31,6 +31,7 @@ class SearchPanel : public Panel {
   QPushButton *start_, *adopt_;
   GapCurve* curve_;
   Alternatives* alternatives_;
+  std::string lacking_;  ///< what the fields lack to be a request; empty where they are one
   bool setting_ = false;
 };
 
