@@ -68,13 +68,13 @@ TEST_F(WindowReading, NamesOfMarksThatLieTogetherKeepApart) {
                        .radius_mm = 3});
     wait();
   }
-  window->desk().set_depth_line(path_length_mm(bench().track()));
+  window->desk().set_depth_line(path_length_mm(window->desk().shown_track()) - 1);
   wait();
-  for (const PlaneView* view : {static_cast<const PlaneView*>(&window->section()),
-                                static_cast<const PlaneView*>(&window->across()),
-                                static_cast<const PlaneView*>(&window->axial())}) {
+  for (PlaneView* view : {static_cast<PlaneView*>(&window->section()), static_cast<PlaneView*>(&window->across()),
+                          static_cast<PlaneView*>(&window->axial())}) {
+    view->grab();
     const std::vector<QRectF>& places = view->named_places();
-    EXPECT_GE(places.size(), 6u) << "the picture's name and letters, and one mark's name at least";
+    EXPECT_GE(places.size(), 6u) << view->metaObject()->className() << view->width() << "x" << view->height() << ": the picture's name and letters, and one mark's name at least";
     for (std::size_t a = 0; a < places.size(); ++a)
       for (std::size_t b = a + 1; b < places.size(); ++b)
         EXPECT_FALSE(places[a].intersects(places[b])) << a << " and " << b;

@@ -58,6 +58,9 @@ MainWindow::MainWindow(const WindowOptions& options) : options_(options), bench_
   desk_.on_tool = [this](Tool tool, const std::vector<Vec3>& points) { apply_tool(tool, points); };
   desk_.on_pointed = [this] { reading_->show_pointed(); };
   desk_.on_look = [this] { repaint_pictures(); };
+  frame_waits_.setSingleShot(true);
+  frame_waits_.setTimerType(Qt::PreciseTimer);
+  connect(&frame_waits_, &QTimer::timeout, this, [this] { update_cuts(); });
   build();
   bench_.on_change = [this](unsigned changed) { take_change(changed); };
 }
@@ -279,10 +282,8 @@ bool MainWindow::finish_keeping() {
   return false;
 }
 
-std::vector<QWidget*> MainWindow::cuts_and_strip() const { return {strip_, section_, across_, axial_}; }
-
 void MainWindow::repaint_pictures() {
-  for (QWidget* view : cuts_and_strip()) view->update();
+  update_cuts();
   log_->update();
   ledger_->update();
 }

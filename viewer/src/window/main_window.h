@@ -2,6 +2,7 @@
 
 #include <QLabel>
 #include <QMainWindow>
+#include <QTimer>
 #include <memory>
 
 #include "viewer/window.h"
@@ -71,7 +72,7 @@ class MainWindow : public QMainWindow {
   void refresh_head();
   void show_messages();
   void repaint_pictures();
-  [[nodiscard]] std::vector<QWidget*> cuts_and_strip() const;
+  void update_cuts();  ///< and the strip
   void fit_heights();
   void fit_head();
   bool nudge(int key, Qt::KeyboardModifiers modifiers);
@@ -119,6 +120,7 @@ class MainWindow : public QMainWindow {
   AcrossView* across_ = nullptr;
   AxialView* axial_ = nullptr;
   ReadingBar* reading_ = nullptr;
+  QTimer frame_waits_;  ///< for the figures of a track that has moved
   JobQueue errand_jobs_;
 };
 

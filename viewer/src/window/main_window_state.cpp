@@ -13,6 +13,7 @@ namespace {
 
 constexpr double kHeadAndFootEms = 5.2;  // the line of names and buttons, and the reading line
 constexpr double kSecondHeadEms = 1.6;   // where the plan's standing has a line of its own
+constexpr int kFiguresLateMs = 4;
 constexpr double kDrawerEms = 29;
 // Widths of the desk below which the ledger takes the insets' room.
 constexpr double kNarrowEms = 84, kEmsForTwoInsets = 62, kEmsForOneInset = 40;
@@ -76,11 +77,23 @@ void MainWindow::take_change(unsigned changed) {
   if (changed & (kViewChanged | kKeptChanged | kStageChanged)) reading_->refresh();
   if (changed & (kSaid | kKeptChanged | kStageChanged)) show_messages();
   if (drawer_ != Drawer::none) panel(drawer_).refresh(changed);
-  if (changed & (kStageChanged | kTrackMoved | kGroundChanged | kDraftChanged | kViewChanged))
-    for (QWidget* view : cuts_and_strip()) view->update();
-  // A moved track's figures are under way: log and ledger wait for them, so as not to be drawn twice.
-  if (changed & (kStageChanged | kFiguresChanged | kGroundChanged | kDraftChanged | kViewChanged))
-    for (QWidget* view : {static_cast<QWidget*>(log_), static_cast<QWidget*>(ledger_)}) view->update();
+  // A moved track's exact figures are under way: needle and figures are drawn together, in one frame. Only where they
+  // are late (a busy machine) the needle goes before them.
+  const bool other = (changed & (kStageChanged | kGroundChanged | kDraftChanged | kViewChanged)) != 0;
+  if (other || (changed & kFiguresChanged)) {
+    if (other || frame_waits_.isActive()) update_cuts();
+    log_->update();
+    ledger_->update();
+  } else if ((changed & kTrackMoved) && !frame_waits_.isActive()) {
+    frame_waits_.start(kFiguresLateMs);
+  }
+}
+
+void MainWindow::update_cuts() {
+  frame_waits_.stop();
+  for (QWidget* view : {static_cast<QWidget*>(strip_), static_cast<QWidget*>(section_), static_cast<QWidget*>(across_),
+                        static_cast<QWidget*>(axial_)})
+    view->update();
 }
 
 void MainWindow::show_stage() {

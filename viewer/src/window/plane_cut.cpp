@@ -16,6 +16,7 @@ struct Sampler {
   const Body& body;
   std::array<std::ptrdiff_t, 3> stride;
   Vec3 start, across, down;  ///< continuous index of the first pixel, and per column and row
+  std::array<double, 3> columns_a_voxel{};
   bool confidence;
 
   Sampler(const Body& b, const SlicePlane& plane, bool with_confidence)
@@ -24,7 +25,10 @@ struct Sampler {
         start(b.grid.index_from_lps(plane.corner_lps_mm)),
         across(b.grid.index_from_lps(plane.corner_lps_mm + plane.mm_per_px * plane.right) - start),
         down(b.grid.index_from_lps(plane.corner_lps_mm + plane.mm_per_px * plane.down) - start),
-        confidence(with_confidence) {}
+        confidence(with_confidence) {
+    for (std::size_t axis = 0; axis < 3; ++axis)
+      columns_a_voxel[axis] = 1 / std::max(1e-12, std::abs(across[static_cast<Eigen::Index>(axis)]));
+  }
 };
 
 /// Eight voxels (bit 0 of the number: the upper one along i, and so on), and where among them a row of pixels begins.
@@ -100,6 +104,7 @@ void cut_run(const Sampler& s, const Cell& cell, int count, std::size_t here, Pl
   if (!measured) {
     std::fill_n(into.hu.begin() + static_cast<std::ptrdiff_t>(here), count, 0.0f);
     std::fill_n(into.material.begin() + static_cast<std::ptrdiff_t>(here), count, kUnmeasured);
+    if (s.confidence) std::fill_n(into.confidence.begin() + static_cast<std::ptrdiff_t>(here), count, std::uint8_t{0});
     return;
   }
   const Cubic along(hu, cell.part, s.across);
@@ -128,6 +133,7 @@ void cut_pixel(const Sampler& s, const Vec3& index, std::size_t here, PlaneCut& 
   std::ptrdiff_t lowest = 0;
   into.hu[here] = 0;
   into.material[here] = kUnmeasured;
+  if (s.confidence) into.confidence[here] = 0;
   for (std::size_t axis = 0; axis < 3; ++axis) {
     const double c = index[static_cast<Eigen::Index>(axis)];
     const int last = grid.size[axis] - 1;
@@ -161,38 +167,41 @@ std::pair<int, int> inner_columns(const Sampler& s, const Vec3& left, int width)
   return {static_cast<int>(from), static_cast<int>(to)};
 }
 
+/// Pixels from one at `index` on that lie in its cell, at most `most`; returns their number. Precondition: the cell
+/// lies among voxels' centres.
+int cut_cell(const Sampler& s, const Vec3& index, int most, std::size_t here, PlaneCut& into) {
+  std::array<float, 3> part{};
+  std::ptrdiff_t lowest = 0;
+  double ahead = most - 1;  // pixels of the same cell after the first
+  for (std::size_t axis = 0; axis < 3; ++axis) {
+    const double c = index[static_cast<Eigen::Index>(axis)], each = s.across[static_cast<Eigen::Index>(axis)];
+    const int low = static_cast<int>(c);
+    const double over = c - low;
+    part[axis] = static_cast<float>(over);
+    lowest += low * s.stride[axis];
+    ahead = std::min(ahead, (each < 0 ? over : 1 - over) * s.columns_a_voxel[axis]);
+  }
+  const int count = 1 + static_cast<int>(ahead);
+  cut_run(s, Cell(lowest, s.stride, part), count, here, into);
+  return count;
+}
+
 void cut_rows(const Sampler& s, PlaneCut& into, int from, int to) {
   const int width = into.plane.width;
-  std::array<double, 3> columns_a_voxel{};
-  for (std::size_t axis = 0; axis < 3; ++axis)
-    columns_a_voxel[axis] = 1 / std::max(1e-12, std::abs(s.across[static_cast<Eigen::Index>(axis)]));
   for (int row = from; row < to; ++row) {
     const Vec3 left = s.start + row * s.down;
     const std::size_t first = static_cast<std::size_t>(row) * static_cast<std::size_t>(width);
     const auto [inner, inner_end] = inner_columns(s, left, width);
-    int column = 0;
-    for (; column < inner; ++column)
-      cut_pixel(s, left + column * s.across, first + static_cast<std::size_t>(column), into);
-    while (column < inner_end) {
+    for (int column = 0; column < width;) {
       const Vec3 index = left + column * s.across;
-      std::array<float, 3> part{};
-      std::ptrdiff_t lowest = 0;
-      double ahead = inner_end - column - 1;  // pixels of the same cell after this one
-      for (std::size_t axis = 0; axis < 3; ++axis) {
-        const double c = index[static_cast<Eigen::Index>(axis)];
-        const int low = static_cast<int>(c);
-        const double over = c - low;
-        part[axis] = static_cast<float>(over);
-        lowest += low * s.stride[axis];
-        ahead = std::min(ahead, (s.across[static_cast<Eigen::Index>(axis)] < 0 ? over : 1 - over) *
-                                    columns_a_voxel[axis]);
+      const std::size_t here = first + static_cast<std::size_t>(column);
+      if (column >= inner && column < inner_end) {
+        column += cut_cell(s, index, inner_end - column, here, into);
+      } else {
+        cut_pixel(s, index, here, into);
+        ++column;
       }
-      const int count = 1 + static_cast<int>(ahead);
-      cut_run(s, Cell(lowest, s.stride, part), count, first + static_cast<std::size_t>(column), into);
-      column += count;
     }
-    for (; column < width; ++column)
-      cut_pixel(s, left + column * s.across, first + static_cast<std::size_t>(column), into);
   }
 }
 

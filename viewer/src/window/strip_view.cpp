@@ -10,6 +10,7 @@
 namespace leastharm {
 namespace {
 
+constexpr double kTogetherPx = 3;  // ends nearer to each other than this count as one place
 constexpr double kMarginEms = 7.6, kTopEms = 1.7, kBottomEms = 0.4;
 
 }  // namespace
@@ -165,7 +166,7 @@ void StripView::draw_words(QPainter& painter, const Placed& place) const {
 void StripView::draw_scale_bar(QPainter& painter, const Placed& place) const {
   // Beside the feet, below their name; a low strip has no room there.
   const double bar = 100 * place.scale(), line = desk_.look.px(1.2), edge = width() - desk_.look.px(0.8);
-  const bool beside = place.where.height() > 5.5 * line;
+  const bool beside = place.where.height() > 3.2 * line;
   const double y = beside ? place.where.bottom() - 1 : height() - 5;
   const double right = beside ? std::min(place.where.right() + 6 + std::max(bar, 3.3 * line), edge) : edge;
   painter.setPen(QPen(desk_.look.ink(), 1.2));
@@ -244,9 +245,9 @@ void StripView::take_hold(const QPointF& at) {
   held_ = Grip::none;
   for (const Placed& place : places()) {
     const auto consider = [&](std::size_t n, const Vec3& end, Grip grip) {
-      const double away = QLineF(at, place.screen_of(end)).length();
-      const bool wanted = n == desk_.bench.in_hand() && grip == desk_.grip;
-      if (!(away < nearest || (away == nearest && wanted))) return;
+      const bool held_by_keys = n == desk_.bench.in_hand() && grip == desk_.grip;
+      const double away = QLineF(at, place.screen_of(end)).length() - (held_by_keys ? kTogetherPx : 0);
+      if (away >= nearest) return;
       nearest = away;
       track = n;
       held_ = grip;
