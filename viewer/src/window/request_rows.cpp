@@ -3,7 +3,7 @@
 #include <QCheckBox>
 #include <QDoubleSpinBox>
 #include <QFormLayout>
-#include <QVBoxLayout>
+#include <QGridLayout>
 #include <algorithm>
 
 #include "window/look.h"
@@ -16,7 +16,8 @@ QFormLayout* bare_form(QWidget* parent) {
   auto* form = new QFormLayout(parent);
   form->setContentsMargins(0, 0, 0, 0);
   form->setLabelAlignment(Qt::AlignLeft);
-  form->setFieldGrowthPolicy(QFormLayout::FieldsStayAtSizeHint);
+  form->setFieldGrowthPolicy(QFormLayout::AllNonFixedFieldsGrow);
+  form->setVerticalSpacing(4);
   return form;
 }
 
@@ -133,9 +134,9 @@ void LimitRows::read_into(RequestFile& file) const {
   file.placement.depth_mm = depth_.value();
 }
 
-NeedleRows::NeedleRows(std::function<void()> changed) : changed_(std::move(changed)), column_(new QVBoxLayout(this)) {
-  column_->setContentsMargins(0, 0, 0, 0);
-  column_->setSpacing(0);
+NeedleRows::NeedleRows(std::function<void()> changed) : changed_(std::move(changed)), grid_(new QGridLayout(this)) {
+  grid_->setContentsMargins(0, 0, 0, 0);
+  grid_->setSpacing(0);
 }
 
 /// A needle that is no longer chosen keeps its row, so that it can be chosen again.
@@ -146,7 +147,7 @@ void NeedleRows::show_needles(const std::vector<Needle>& chosen) {
     box->setToolTip(q(say("change.needle", number(all[n].outer_mm, 2), number(all[n].bore_mm, 2),
                           number(all[n].throw_mm, 0))));
     box->setObjectName(QStringLiteral("needle"));
-    column_->addWidget(box);
+    grid_->addWidget(box, static_cast<int>(n) / 2, static_cast<int>(n) % 2);
     rows_.push_back({all[n], box});
     connect(box, &QCheckBox::clicked, this, [this] { changed_(); });
   }

@@ -8,7 +8,7 @@
 
 class QCheckBox;
 class QDoubleSpinBox;
-class QVBoxLayout;
+class QGridLayout;
 
 namespace leastharm {
 
@@ -65,7 +65,7 @@ class NeedleRows : public QWidget {
     QCheckBox* box;
   };
   std::function<void()> changed_;
-  QVBoxLayout* column_;
+  QGridLayout* grid_;
   std::vector<Needle> known_;
   std::vector<Row> rows_;
 };
