@@ -101,7 +101,7 @@ SlicePlane section_plane(const Track& track, int width, int height, double mm_pe
 void draw_frame(const Body& body, const Track& track, int width, PlaneCut& cut,
                 std::vector<std::uint32_t>& pixels) {
   const auto one = [&](const SlicePlane& plane) {
-    cut_plane(body, plane, cut);
+    cut_plane(body, plane, false, cut);
     pixels.resize(cut.hu.size());
     paint_cut(cut, {}, pixels);
     benchmark::DoNotOptimize(pixels.data());

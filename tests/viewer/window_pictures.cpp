@@ -210,6 +210,22 @@ std::vector<std::pair<std::string, std::function<void(Photographer&)>>> states()
          p.bench().set_view(view);
          p.settle();
        }},
+      {"limits",
+       [](Photographer& p) {
+         p.open();
+         p.window().open_drawer(Drawer::search);
+         p.settle();
+         p.press("Limits");
+         p.settle();
+       }},
+      {"needles",
+       [](Photographer& p) {
+         p.open();
+         p.window().open_drawer(Drawer::search);
+         p.settle();
+         p.press("Needles");
+         p.settle();
+       }},
       {"search-running",
        [](Photographer& p) {
          p.ask_of_a_spot(2, 5);

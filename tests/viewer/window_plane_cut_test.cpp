@@ -49,7 +49,7 @@ TEST(PlaneCut, IsThePrintoutsCutPixelByPixel) {
   const GreyScale scale{-1000, 500};
   const Slice expected = cut(world.body, plane, scale);
   PlaneCut made;
-  cut_plane(world.body, plane, made);
+  cut_plane(world.body, plane, true, made);
   std::size_t unmeasured = 0;
   for (std::size_t n = 0; n < expected.grey.size(); ++n) {
     ASSERT_EQ(made.material[n] != kUnmeasured, expected.measured[n] != 0) << n;
@@ -68,7 +68,7 @@ TEST(PlaneCut, IsThePrintoutsCutPixelByPixel) {
 TEST(PlaneCut, ShowsBlackAndWhiteAtTheEndsOfTheInterval) {
   const World world;
   PlaneCut made;
-  cut_plane(world.body, world.plane(), made);
+  cut_plane(world.body, world.plane(), false, made);
   std::vector<std::uint32_t> pixels(made.hu.size());
   paint_cut(made, {.scale = {-500, 0}, .outlines = false}, pixels);
   for (std::size_t n = 0; n < pixels.size(); ++n) {

@@ -33,6 +33,38 @@ TEST_F(WindowUnderStress, GrowsWithTheTypeAndStaysWhole) {
   window->set_look(1, false);
 }
 
+TEST_F(WindowUnderStress, ALookThatIsTakenBackLeavesNothingBehind) {
+  open();
+  const auto heights = [&] {
+    window->open_drawer(Drawer::search);
+    wait();
+    std::vector<int> all;
+    for (QWidget* field : window->panel(Drawer::search).findChildren<QWidget*>())
+      if (field->isVisible()) all.push_back(field->height());
+    return all;
+  };
+  window->set_look(1, false);
+  const std::vector<int> before = heights();
+  window->set_look(1.6, true);
+  EXPECT_NE(heights(), before);
+  window->set_look(1, false);
+  EXPECT_EQ(heights(), before);
+}
+
+TEST_F(WindowUnderStress, TheStandingOfThePlanIsReadableBesideLargeType) {
+  open();
+  for (const double scale : {1.0, 1.6}) {
+    window->set_look(scale, false);
+    wait();
+    const QLabel* standing = nullptr;
+    for (QLabel* label : window->findChildren<QLabel*>())
+      if (label->isVisible() && label->text().startsWith("Plan v")) standing = label;
+    ASSERT_NE(standing, nullptr);
+    EXPECT_GE(standing->width(), standing->fontMetrics().horizontalAdvance(standing->text())) << "at scale " << scale;
+  }
+  window->set_look(1, false);
+}
+
 TEST_F(WindowUnderStress, FollowsADragWithoutHoldingUp) {
   open();
   const QPointF tip = window->section().tip_at();
@@ -44,6 +76,9 @@ TEST_F(WindowUnderStress, FollowsADragWithoutHoldingUp) {
     timer.start();
     QMouseEvent move(QEvent::MouseMove, at, Qt::NoButton, Qt::LeftButton, Qt::NoModifier);
     QApplication::sendEvent(&window->section(), &move);
+    // Needle and exact figures are drawn in one frame.
+    while (bench().figures_of(0)->asked.tip_lps_mm != bench().track().tip_lps_mm && timer.elapsed() < 1000)
+      QApplication::processEvents();
     QApplication::processEvents();
     frames.push_back(static_cast<double>(timer.nsecsElapsed()) * 1e-6);
   }

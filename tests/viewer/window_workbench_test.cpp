@@ -39,6 +39,11 @@ TEST_F(WorkbenchTest, FollowsAMoveWithExactFiguresAndThenWithChances) {
   ASSERT_GE(with_chances.size(), 2u);
   EXPECT_FALSE(with_chances.front());
   EXPECT_TRUE(with_chances.back());
+  EXPECT_EQ(with_chances.size(), 3u) << "exact alone, exact with all tracks, then the chances, once";
+  EXPECT_FALSE(bench.figures().programme_with_chances) << "all together waits until the track rests";
+  bench.end_gesture();
+  settle();
+  EXPECT_TRUE(bench.figures().programme_with_chances);
 }
 
 TEST_F(WorkbenchTest, TakesBackAnyNumberOfStepsAndGoesForthAgain) {

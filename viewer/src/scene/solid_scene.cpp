@@ -31,6 +31,7 @@ namespace {
 constexpr double kBehind = 2;  // polygon offset, factor and units alike
 constexpr double kNameAlongSight = 0.85;
 constexpr double kNameBeyondMm = 30;  // the object's box
+constexpr double kTrackNameBeyondMm = 9;  // the needle's outer end
 constexpr double kHoleLiftMm = 0.8;  // off the surface, so that the hole is not hidden in it
 
 /// File of the window's typeface; empty where it is not installed (VTK's own then serves).
@@ -123,11 +124,28 @@ struct SolidScene::Parts {
   Shell object;
   PerMaterial<Shell> materials;
   std::vector<vtkSmartPointer<vtkActor>> tracks;
+  std::vector<vtkSmartPointer<vtkBillboardTextActor3D>> track_names;
   std::vector<std::pair<vtkSmartPointer<vtkBillboardTextActor3D>, Vec3>> names;
   bool clipped = false;
   Vec3 low{0, 0, 0}, high{0, 0, 0};
   std::string typeface = typeface_file();
 
+  [[nodiscard]] vtkSmartPointer<vtkBillboardTextActor3D> text(const std::string& words, const Vec3& at,
+                                                              int letters_px) const {
+    auto actor = vtkSmartPointer<vtkBillboardTextActor3D>::New();
+    actor->SetInput(words.c_str());
+    actor->SetPosition(at.x(), at.y(), at.z());
+    vtkTextProperty* property = actor->GetTextProperty();
+    property->SetFontSize(letters_px);
+    property->SetColor(kInk.red, kInk.green, kInk.blue);
+    property->SetJustificationToCentered();
+    property->SetVerticalJustificationToCentered();
+    if (!typeface.empty()) {
+      property->SetFontFamily(VTK_FONT_FILE);
+      property->SetFontFile(typeface.c_str());
+    }
+    return actor;
+  }
   /// `behind`: gives way where another surface lies in the same place.
   void add(Shell& shell, const SurfacePtr& surface, Rgb colour, bool behind) {
     if (shell.actor) renderer->RemoveActor(shell.actor);
@@ -199,10 +217,12 @@ void SolidScene::show(Material material, bool shown) {
   parts_->apply();
 }
 
-void SolidScene::set_tracks(const std::vector<ShownTrack>& tracks) {
+void SolidScene::set_tracks(const std::vector<ShownTrack>& tracks, int letters_px) {
   Parts& p = *parts_;
   for (const auto& actor : p.tracks) p.renderer->RemoveActor(actor);
+  for (const auto& actor : p.track_names) p.renderer->RemoveActor(actor);
   p.tracks.clear();
+  p.track_names.clear();
   const auto add = [&](vtkPolyData* mesh, Rgb colour) {
     p.tracks.push_back(actor_of(mesh, colour));
     p.renderer->AddActor(p.tracks.back());
@@ -217,6 +237,11 @@ void SolidScene::set_tracks(const std::vector<ShownTrack>& tracks) {
     add(cylinder_mesh(core.start, axis, core.length_mm, outer.radius_mm * 1.04),
         {0.10, 0.10, 0.12});
     add(hole_mesh(t.track, t.outward), {0.05, 0.05, 0.06});
+    if (t.track.id.empty()) continue;
+    const auto name = p.text(t.track.id, outer.start - (outside + kTrackNameBeyondMm) * axis, letters_px);
+    name->SetDisplayOffset(letters_px, letters_px / 2);  // a needle seen end on stays in sight
+    p.track_names.push_back(name);
+    p.renderer->AddActor(p.track_names.back());
   }
   p.renderer->ResetCameraClippingRange();
 }
@@ -232,27 +257,15 @@ void SolidScene::set_clip(const std::optional<std::pair<Vec3, Vec3>>& point_and_
   parts_->apply();
 }
 
-void SolidScene::set_names(const std::vector<NamedDirection>& names) {
+void SolidScene::set_names(const std::vector<NamedDirection>& names, int letters_px) {
   Parts& p = *parts_;
   for (const auto& [actor, direction] : p.names) p.renderer->RemoveActor(actor);
   p.names.clear();
   const Vec3 middle = (p.low + p.high) / 2, half = (p.high - p.low) / 2;
   for (const NamedDirection& named : names) {
-    auto actor = vtkSmartPointer<vtkBillboardTextActor3D>::New();
-    actor->SetInput(named.name.c_str());
     // Just beyond the box that holds the object, along the direction.
     const double reach = named.direction.cwiseAbs().dot(half) + kNameBeyondMm;
-    const Vec3 at = middle + reach * named.direction;
-    actor->SetPosition(at.x(), at.y(), at.z());
-    vtkTextProperty* text = actor->GetTextProperty();
-    text->SetFontSize(16);
-    text->SetColor(kInk.red, kInk.green, kInk.blue);
-    text->SetJustificationToCentered();
-    text->SetVerticalJustificationToCentered();
-    if (!p.typeface.empty()) {
-      text->SetFontFamily(VTK_FONT_FILE);
-      text->SetFontFile(p.typeface.c_str());
-    }
+    const auto actor = p.text(named.name, middle + reach * named.direction, letters_px);
     p.renderer->AddActor(actor);
     p.names.emplace_back(actor, named.direction);
   }

@@ -69,10 +69,11 @@ class SolidScene {
     Vec3 outward{0, 0, 1};
     bool in_hand = false;
   };
-  void set_tracks(const std::vector<ShownTrack>& tracks);
+  /// Each with its name at the needle's outer end, in letters of that height.
+  void set_tracks(const std::vector<ShownTrack>& tracks, int letters_px = 16);
   /// Takes away what lies on the positive side of a plane; tracks and dense objects stay whole.
   void set_clip(const std::optional<std::pair<Vec3, Vec3>>& point_and_normal);
-  void set_names(const std::vector<NamedDirection>& names);
+  void set_names(const std::vector<NamedDirection>& names, int letters_px = 16);
   /// Looks along `-toward`, the whole object in view.
   void look_from(const Vec3& toward, const Vec3& up);
   /// Closer: the sphere of `radius_mm` about `centre` fills the view.

@@ -68,6 +68,12 @@ void ComparePicture::paintEvent(QPaintEvent*) {
       painter.setBrush(Qt::white);
       painter.drawEllipse(at(t.entry_lps_mm), 3.2, 3.2);
       painter.setBrush(Qt::NoBrush);
+      if (former) continue;
+      painter.setFont(desk_.look.font(0.8, QFont::DemiBold));
+      painter.setPen(desk_.look.ink());
+      painter.drawText(QRectF(at(t.entry_lps_mm) + QPointF(6, -1.3 * desk_.look.em()),
+                              QSizeF(4 * desk_.look.em(), 1.2 * desk_.look.em())),
+                       Qt::AlignLeft | Qt::AlignVCenter, q(t.id));
     }
   }
 }
@@ -78,7 +84,7 @@ ApprovePanel::ApprovePanel(Desk& desk) : Panel(desk, word("panel.approve")) {
   parts_ = add_note({});
   parts_->setTextFormat(Qt::RichText);
   add_heading(word("approve.changes"));
-  former_ = new QComboBox;
+  former_ = new Choice;
   column_->addWidget(former_);
   picture_ = new ComparePicture(desk);
   column_->addWidget(picture_);
@@ -87,7 +93,7 @@ ApprovePanel::ApprovePanel(Desk& desk) : Panel(desk, word("panel.approve")) {
   statements_ = add_note({});
   add_heading(word("approve.yours"));
   auto* form = add_form();
-  role_ = new QComboBox;
+  role_ = new Choice;
   for (const char* role : kRoles) role_->addItem(QString::fromUtf8(role));
   by_ = new QLineEdit;
   condition_ = new QLineEdit;
@@ -164,7 +170,8 @@ void ApprovePanel::fill_statements() {
 }
 
 void ApprovePanel::refresh(unsigned changed) {
-  if (!desk_.ready()) return;
+  // Nothing is hashed while a track is dragged.
+  if (!desk_.ready() || !(changed & (kDraftChanged | kKeptChanged | kStageChanged | kGroundChanged))) return;
   const CaseFile& file = desk_.bench.file();
   const bool any = !desk_.bench.tracks().empty();
   const std::string hash = plan_sha256(file);

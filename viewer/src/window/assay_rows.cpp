@@ -45,6 +45,7 @@ void AssayRows::show_assays(const std::vector<Assay>& assays) {
     const QSignalBlocker quiet_name(row.name), quiet_mass(row.uses_mg);
     const QString name = free ? QString() : q(assays[n].name);
     if (row.name->text() != name) row.name->setText(name);
+    row.name->setToolTip(name);  // long names are cut off in the field
     if (!row.name->hasFocus()) row.name->setCursorPosition(0);   // a long name shows its beginning
     row.name->setToolTip(name);
     row.uses_mg->setValue(free ? 0 : assays[n].uses_mg);

@@ -106,29 +106,38 @@ void FigureService::give_exact(const FiguresRequest& request) {
   if (!exact_.superseded()) patient_.ask(std::move(next));
 }
 
+/// Where one track cannot be assessed, the others still can, each for itself.
+void FigureService::give_own_chances(const FiguresRequest& request, FiguresAnswer answer) {
+  if (request.moving) return;
+  for (std::size_t n = 0; n < answer.tracks.size(); ++n) {
+    if (patient_.superseded()) return;
+    if (answer.tracks[n]->fault.empty() && !answer.tracks[n]->with_chances)
+      answer.tracks[n] = figures_with_chances(*request.ground, request.tracks[n]);
+  }
+  deliver_(std::move(answer));
+}
+
 void FigureService::give_chances(const FiguresRequest& request) {
   FiguresAnswer answer{.ticket = request.ticket, .tracks = request.known};
   answer.programme_known = all_known(answer.tracks);
   if (answer.programme_known) answer.programme = programme_of(*request.ground, answer.tracks);
   TrackFiguresPtr& in_hand = answer.tracks[request.in_hand];
-  if (!in_hand->with_chances) {
+  const bool together = answer.programme_known && !request.moving;
+  // All together gives each track's own too: of a single track nothing is worked out twice.
+  if (!in_hand->with_chances && !(together && answer.tracks.size() == 1)) {
     in_hand = figures_with_chances(*request.ground, request.tracks[request.in_hand]);
     deliver_(answer);
   }
-  for (std::size_t n = 0; n < answer.tracks.size(); ++n) {
-    if (patient_.superseded()) return;
-    if (!answer.tracks[n]->with_chances)
-      answer.tracks[n] = figures_with_chances(*request.ground, request.tracks[n]);
-  }
-  if (patient_.superseded() || !all_known(answer.tracks)) return deliver_(std::move(answer));
-  // Together: pooled needs, spacing, shared holes.
-  const Assessment together = request.ground->assessor->assess(request.tracks);
+  if (!together) return give_own_chances(request, std::move(answer));
+  if (patient_.superseded()) return;
+  const Assessment all = request.ground->assessor->assess(request.tracks);
   for (std::size_t n = 0; n < answer.tracks.size(); ++n) {
     auto figures = std::make_shared<TrackFigures>(*answer.tracks[n]);
-    figures->assessment = together.tracks[n];
+    figures->assessment = all.tracks[n];
+    figures->with_chances = true;
     answer.tracks[n] = std::move(figures);
   }
-  answer.programme = together.programme;
+  answer.programme = all.programme;
   answer.programme_with_chances = true;
   deliver_(std::move(answer));
 }

@@ -32,6 +32,8 @@ struct FiguresRequest {
   std::vector<Track> tracks;
   std::size_t in_hand = 0;
   std::vector<TrackFiguresPtr> known;  ///< what need not be computed again; null elsewhere
+  /// The track in hand is still moving: its own chances are given, those of all tracks together once it rests.
+  bool moving = false;
 };
 
 /// What came out, track by track; null where nothing is known yet.
@@ -62,13 +64,15 @@ class FigureService {
   using Deliver = std::function<void(FiguresAnswer)>;  ///< called on the service's threads
   explicit FigureService(Deliver deliver);
 
-  /// The exact figures at once; chances and intervals after them, of the newest request only.
+  /// The exact figures at once; chances and intervals after them, of the newest request only: first of the track in
+  /// hand, then of all together.
   void ask(FiguresRequest request);
   [[nodiscard]] bool idle() const { return exact_.idle() && patient_.idle(); }
 
  private:
   void give_exact(const FiguresRequest& request);
   void give_chances(const FiguresRequest& request);
+  void give_own_chances(const FiguresRequest& request, FiguresAnswer answer);
   Deliver deliver_;
   LatestWorker<FiguresRequest> patient_;
   LatestWorker<FiguresRequest> exact_;  ///< last: it stops first, and asks `patient_`

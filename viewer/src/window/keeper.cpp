@@ -2,12 +2,19 @@
 
 #include <algorithm>
 
+#include "imaging/error.h"
 #include "imaging/volume_file.h"
 #include "imaging/whole_file.h"
 
 namespace leastharm {
 
 namespace fs = std::filesystem;
+
+namespace {
+
+constexpr std::chrono::milliseconds kBetweenViews{300};
+
+}  // namespace
 
 Keeper::Keeper(CaseFolder folder, std::vector<Outline> outlines, Deliver deliver)
     : folder_(std::move(folder)),
@@ -54,6 +61,19 @@ void Keeper::write(const KeepRequest& request) {
   kept.last_plan_sha256 = folder_.file.last_plan_sha256;
   kept.marks = folder_.file.marks;
   deliver_(std::move(kept));
+}
+
+ViewKeeper::ViewKeeper(fs::path path, const ViewState& known)
+    : path_(std::move(path)), written_(to_json_text(known)), worker_([this](const std::string& text) { write(text); }) {}
+
+void ViewKeeper::write(const std::string& text) {
+  if (text == written_) return;
+  try {
+    write_whole(path_, text);
+    written_ = text;
+  } catch (const BadInput&) {  // where a person was looking is not worth a message
+  }
+  worker_.rest(kBetweenViews);  // a line that is dragged is not written at every step
 }
 
 }  // namespace leastharm

@@ -7,6 +7,7 @@
 #include "window/draft.h"
 #include "window/ground.h"
 #include "window/latest_worker.h"
+#include "window/view_state.h"
 
 namespace leastharm {
 
@@ -46,6 +47,20 @@ class Keeper {
   std::filesystem::path root_;
   Deliver deliver_;
   LatestWorker<KeepRequest> worker_;
+};
+
+/// Writes where a person is looking, in a thread of its own, now and then while it moves; its end writes the last.
+class ViewKeeper {
+ public:
+  /// `known`: what the file says already, or what would be taken without one.
+  ViewKeeper(std::filesystem::path path, const ViewState& known);
+  void keep(const ViewState& view) { worker_.ask(to_json_text(view)); }
+
+ private:
+  void write(const std::string& text);
+  std::filesystem::path path_;
+  std::string written_;
+  LatestWorker<std::string> worker_;
 };
 
 inline constexpr const char* kViewFile = "view.json";

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <chrono>
 #include <condition_variable>
 #include <functional>
 #include <mutex>
@@ -44,6 +45,11 @@ class LatestWorker {
   [[nodiscard]] bool superseded() const {
     const std::lock_guard lock(mutex_);
     return next_.has_value() || ending_;
+  }
+  /// For `work`: lets time pass, unless the worker is to end.
+  void rest(std::chrono::milliseconds time) {
+    std::unique_lock lock(mutex_);
+    wake_.wait_for(lock, time, [this] { return ending_; });
   }
   [[nodiscard]] bool idle() const {
     const std::lock_guard lock(mutex_);

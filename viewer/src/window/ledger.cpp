@@ -14,6 +14,18 @@ enum Cell : std::size_t { kTrack, kSide, kNeedle, kPath, kBar, kMass, kEnough, k
 constexpr double kHeadEms = 1.5, kLeastBarEms = 6;
 constexpr double kFootRows = 2;  // all tracks together, and the verdict
 
+/// As much of a text as whole lines of a room hold, three dots where some is left out.
+QString fitting(const QFontMetrics& metrics, const QString& text, const QRectF& room) {
+  const auto fits = [&](const QString& part) {
+    return metrics.boundingRect(QRect(0, 0, static_cast<int>(room.width()), 100'000), Qt::TextWordWrap, part).height() <=
+           room.height();
+  };
+  if (fits(text)) return text;
+  int length = text.size();
+  while (length > 0 && !fits(text.left(length) + QStringLiteral(" …"))) length = text.lastIndexOf(QLatin1Char(' '), length - 1);
+  return length > 0 ? text.left(length) + QStringLiteral(" …") : QString();
+}
+
 QString head_text(std::size_t cell) {
   switch (cell) {
     case kTrack:
@@ -130,16 +142,10 @@ void Ledger::paintEvent(QPaintEvent*) {
   painter.fillRect(rect(), desk_.look.paper());
   if (!desk_.ready()) return;
   painter.setRenderHint(QPainter::Antialiasing);
+  if (desk_.bench.tracks().empty()) return draw_without_needle(painter);
   const auto c = columns();
   draw_head(painter, c);
   double y = desk_.look.px(kHeadEms);
-  if (desk_.bench.tracks().empty()) {
-    painter.setFont(desk_.look.font());
-    painter.setPen(desk_.look.quiet());
-    painter.drawText(QRectF(c[0].x, y, width() - 2 * c[0].x, 3 * row_height()),
-                     Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap, word("ledger.empty"));
-    return;
-  }
   const QString findings = findings_text();
   setToolTip(findings);
   const std::size_t shown = fit_rows(!findings.isEmpty());
@@ -151,8 +157,22 @@ void Ledger::paintEvent(QPaintEvent*) {
   const auto figures = desk_.bench.figures_of(desk_.bench.in_hand());
   painter.setPen(figures && figures->assessment.admissible ? desk_.look.quiet()
                                                            : desk_.look.warn());
-  painter.drawText(QRectF(desk_.look.px(0.8), y, width() - desk_.look.px(1.6), height() - y),
-                   Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap, findings);
+  const QRectF room(desk_.look.px(0.8), y, width() - desk_.look.px(1.6), height() - y);
+  painter.drawText(room, Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap,
+                   fitting(painter.fontMetrics(), findings, room));
+}
+
+/// What a person can do where there is no track yet.
+void Ledger::draw_without_needle(QPainter& painter) const {
+  const double e = desk_.look.em(), left = desk_.look.px(0.8);
+  painter.setFont(desk_.look.title());
+  painter.setPen(desk_.look.ink());
+  painter.drawText(QRectF(left, 0.4 * e, width() - left, 2 * e), Qt::AlignLeft | Qt::AlignVCenter,
+                   word("ledger.empty"));
+  painter.setFont(desk_.look.font());
+  painter.setPen(desk_.look.quiet());
+  painter.drawText(QRectF(left, 2.8 * e, std::min(width() - 2 * left, 46 * e), height() - 2.8 * e),
+                   Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap, word("ledger.begin"));
 }
 
 std::size_t Ledger::fit_rows(bool findings) {
@@ -190,7 +210,7 @@ void Ledger::draw_head(QPainter& painter, const std::vector<Column>& c) const {
 }
 
 void Ledger::draw_track(QPainter& painter, const std::vector<Column>& c, double y,
-                        std::size_t n) const {
+                        std::size_t n) {
   const auto figures = desk_.bench.figures_of(n);
   const bool in_hand = n == desk_.bench.in_hand();
   if (in_hand)
@@ -214,25 +234,18 @@ void Ledger::draw_track(QPainter& painter, const std::vector<Column>& c, double 
 }
 
 void Ledger::draw_bar(QPainter& painter, const Column& column, double y,
-                      const TrackAssessment& track) const {
+                      const TrackAssessment& track) {
   if (column.width <= 0) return;
   double longest = 60;
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n)
     if (const auto f = desk_.bench.figures_of(n); f && f->fault.empty())
       longest = std::max(longest, f->assessment.path_length_mm);
-  const double scale = (column.width - 2) / longest, height = row_height() * 0.52;
+  const double scale = (column.width - 2) / longest;
   const QRect where(static_cast<int>(column.x), static_cast<int>(y + row_height() * 0.24),
-                    static_cast<int>(column.width), static_cast<int>(height));
-  paint_by_cairo(painter, where, [&](cairo_t* cairo) {
-    for (const Crossing& crossing : track.crossings) {
-      const Rect box{crossing.from_mm * scale, 0, (crossing.to_mm - crossing.from_mm) * scale,
-                     height};
-      add_rect(cairo, box);
-      fill_as(cairo, crossing.material);
-      add_rect(cairo, {box.x + 0.5, 0.5, box.width, std::floor(height) - 1});
-      stroke(cairo, kInk, 0.7);
-    }
-  });
+                    static_cast<int>(column.width), static_cast<int>(row_height() * 0.52));
+  for (const Crossing& crossing : track.crossings)
+    bands_.draw(painter, where, column.x + crossing.from_mm * scale, column.x + crossing.to_mm * scale,
+                crossing.material, desk_.look);
 }
 
 double Ledger::draw_together(QPainter& painter, const std::vector<Column>& c, double y) const {

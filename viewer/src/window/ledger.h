@@ -26,11 +26,12 @@ class Ledger : public QWidget {
   [[nodiscard]] std::vector<QString> texts(std::size_t track) const;
   [[nodiscard]] std::vector<Column> columns() const;
   void draw_cell(QPainter& painter, const Column& column, double y, const QString& text) const;
+  void draw_without_needle(QPainter& painter) const;
   void draw_head(QPainter& painter, const std::vector<Column>& columns) const;
   void draw_track(QPainter& painter, const std::vector<Column>& columns, double y,
-                  std::size_t n) const;
+                  std::size_t n);
   void draw_bar(QPainter& painter, const Column& column, double y,
-                const TrackAssessment& track) const;
+                const TrackAssessment& track);
   double draw_together(QPainter& painter, const std::vector<Column>& columns, double y) const;
   void draw_scroll_bar(QPainter& painter, std::size_t shown) const;
   [[nodiscard]] QString findings_text() const;
@@ -39,6 +40,7 @@ class Ledger : public QWidget {
   [[nodiscard]] double row_height() const { return desk_.look.em() * 1.75; }
 
   Desk& desk_;
+  Bands bands_;
   std::size_t first_ = 0;                 ///< row shown uppermost
   std::size_t followed_ = std::size_t(-1);  ///< track in hand when the rows were last scrolled to it
 };

@@ -1,8 +1,6 @@
 #include "window/log_view.h"
 
-#include <QElapsedTimer>
 #include <QMouseEvent>
-#include <QPainterPath>
 #include <algorithm>
 #include <cmath>
 
@@ -11,6 +9,7 @@
 namespace leastharm {
 namespace {
 
+constexpr double kRowsEms = 8.45;  // the four rows, without the gaps between them
 constexpr double kScaleEms = 3.3;  // the depth scale with its numbers and the core's words
 constexpr double kKeepOutTopMm = 40;
 constexpr double kLowHu = -1000;
@@ -24,21 +23,17 @@ double top_hu(const NeedleLog& log) {
 
 /// A curve over the log's samples, broken where there is no value.
 template <typename Y>
-QPainterPath curve_of(const NeedleLog& log, const ScreenAxis& axis, Y y_of) {
-  QPainterPath path;
-  bool open = false;
+QVector<QLineF> curve_of(const NeedleLog& log, const ScreenAxis& axis, Y y_of) {
+  QVector<QLineF> curve;
+  std::optional<QPointF> former;
   for (const auto& sample : log.samples) {
     if (sample.depth_mm < axis.from_mm || sample.depth_mm > axis.to_mm) continue;
-    const double y = y_of(sample);
-    if (!std::isfinite(y)) {
-      open = false;
-      continue;
-    }
-    const QPointF at(axis.x(sample.depth_mm), y);
-    open ? path.lineTo(at) : path.moveTo(at);
-    open = true;
+    const QPointF at(axis.x(sample.depth_mm), y_of(sample));
+    const bool there = std::isfinite(at.y());
+    if (former && there) curve << QLineF(*former, at);
+    former = there ? std::optional(at) : std::nullopt;
   }
-  return path;
+  return curve;
 }
 
 }  // namespace
@@ -49,16 +44,13 @@ LogView::LogView(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
 }
 
 int LogView::wanted_height() const {
-  return desk_.look.px(desk_.ready() && !desk_.bench.has_track() ? 3.6 : 14.6);
+  return desk_.ready() && !desk_.bench.has_track() ? 0 : desk_.look.px(14.6);
 }
 
 void LogView::paintEvent(QPaintEvent*) {
-  QElapsedTimer timer;
-  timer.start();
   QPainter painter(this);
   painter.fillRect(rect(), desk_.look.paper());
-  if (!desk_.ready()) return;
-  if (!desk_.bench.has_track()) return draw_without_needle(painter);
+  if (!desk_.ready() || !desk_.bench.has_track()) return;
   const auto figures = desk_.bench.figures_of(desk_.bench.in_hand());
   if (!figures) return;
   const ScreenAxis axis = desk_.axis(width());
@@ -71,16 +63,17 @@ void LogView::paintEvent(QPaintEvent*) {
   }
   const TrackAssessment& track = figures->assessment;
   // Rows shrink with the room they are given; their type does not.
-  const double foot = desk_.look.px(kScaleEms),
-               e = desk_.look.em() *
-                   std::clamp((height() - foot) / (wanted_height() - foot), 0.3, 1.0),
-               gap = 1.05 * e;
+  const double foot = desk_.look.px(kScaleEms), gap = 0.95 * desk_.look.em(),
+               e = std::clamp((height() - foot - 3 * gap) / kRowsEms, 0.25 * desk_.look.em(), desk_.look.em());
   const Row bands{0.5 * e, 1.9 * e}, hu{bands.bottom() + gap, 3.1 * e},
       keep_out{hu.bottom() + gap, 2.0 * e}, certainty{keep_out.bottom() + gap, 0.95 * e};
   painter.setRenderHint(QPainter::Antialiasing);
   draw_core(painter, axis, track, bands.bottom(), certainty.bottom());
   draw_bands(painter, bands, axis, track);
   draw_hu(painter, hu, axis, figures->log);
+  const double line_x = axis.x(desk_.bench.view().depth_mm);
+  painter.setPen(QPen(desk_.look.ink(), desk_.look.line(), Qt::DashLine));
+  painter.drawLine(QPointF(line_x, 0), QPointF(line_x, certainty.bottom() + 0.45 * e));  // before the texts: they cover it
   draw_keep_out(painter, keep_out, axis, figures->log);
   draw_certainty(painter, certainty, axis, figures->log);
   draw_row_name(painter, bands, word("log.material"), {});
@@ -88,18 +81,6 @@ void LogView::paintEvent(QPaintEvent*) {
   draw_row_name(painter, keep_out, word("log.keepout"), word("log.keepout.unit"));
   draw_row_name(painter, certainty, word("log.confidence"), {});
   draw_scale(painter, certainty.bottom() + 0.45 * e, axis, track);
-  const double line_x = axis.x(desk_.bench.view().depth_mm);
-  painter.setPen(QPen(desk_.look.ink(), desk_.look.line(), Qt::DashLine));
-  painter.drawLine(QPointF(line_x, 0), QPointF(line_x, certainty.bottom() + 0.45 * e));
-  paint_seconds_ = static_cast<double>(timer.nsecsElapsed()) * 1e-9;
-}
-
-void LogView::draw_without_needle(QPainter& painter) const {
-  const ScreenAxis axis = desk_.axis(width());
-  painter.setFont(desk_.look.font());
-  painter.setPen(desk_.look.quiet());
-  painter.drawText(QRectF(axis.x0, desk_.look.px(1), axis.x1 - axis.x0, height()),
-                   Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap, word("log.noneedle"));
 }
 
 void LogView::draw_row_name(QPainter& painter, const Row& row, const QString& name,
@@ -124,21 +105,11 @@ void LogView::draw_tick(QPainter& painter, const ScreenAxis& axis, double y,
 }
 
 void LogView::draw_bands(QPainter& painter, const Row& row, const ScreenAxis& axis,
-                         const TrackAssessment& track) const {
-  const int left = static_cast<int>(axis.x0);
-  paint_by_cairo(painter,
-                 QRect(left, static_cast<int>(row.y), static_cast<int>(axis.x1) - left,
-                       static_cast<int>(row.height)),
-                 [&](cairo_t* cairo) {
-                   for (const Crossing& crossing : track.crossings) {
-                     const double x0 = axis.x(crossing.from_mm) - left,
-                                  x1 = axis.x(crossing.to_mm) - left;
-                     add_rect(cairo, {x0, 0, x1 - x0, row.height});
-                     fill_as(cairo, crossing.material);
-                     add_rect(cairo, {x0 + 0.5, 0.5, x1 - x0 - 0.5, std::floor(row.height) - 1});
-                     stroke(cairo, kInk, 0.8);
-                   }
-                 });
+                         const TrackAssessment& track) {
+  const QRect whole(static_cast<int>(axis.x0), static_cast<int>(row.y), static_cast<int>(axis.x1 - axis.x0) + 1,
+                    static_cast<int>(row.height));
+  for (const Crossing& crossing : track.crossings)
+    bands_.draw(painter, whole, axis.x(crossing.from_mm), axis.x(crossing.to_mm), crossing.material, desk_.look);
   painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
   const QFontMetrics metrics = painter.fontMetrics();
   for (const Crossing& crossing : track.crossings) {
@@ -149,13 +120,7 @@ void LogView::draw_bands(QPainter& painter, const Row& row, const ScreenAxis& ax
         name + QStringLiteral("  ") + q(mm(crossing.to_mm - crossing.from_mm));
     const QString text = metrics.horizontalAdvance(with_length) + 8 < x1 - x0 ? with_length : name;
     if (metrics.horizontalAdvance(text) + 6 >= x1 - x0) continue;
-    const QRectF where(x0, row.y, x1 - x0, row.height);
-    const bool dense = crossing.material == Material::dense;
-    painter.setPen(dense ? QColor(0, 0, 0) : QColor(255, 255, 255, 220));
-    for (const QPointF rim : {QPointF(-1, 0), QPointF(1, 0), QPointF(0, -1), QPointF(0, 1)})
-      painter.drawText(where.translated(rim), Qt::AlignCenter, text);
-    painter.setPen(dense ? Qt::white : QColor(16, 16, 18));
-    painter.drawText(where, Qt::AlignCenter, text);
+    draw_on_hatch(painter, QRectF(x0, row.y, x1 - x0, row.height), text);
   }
 }
 
@@ -169,10 +134,11 @@ void LogView::draw_hu(QPainter& painter, const Row& row, const ScreenAxis& axis,
   for (double hu = kLowHu; hu <= high; hu += step) {
     painter.setPen(QPen(desk_.look.rule(), hu == 0 ? 1.2 : 0.7));
     painter.drawLine(QPointF(axis.x0, y_of(hu)), QPointF(axis.x1, y_of(hu)));
-    draw_tick(painter, axis, y_of(hu), q(number(hu, 0)));
+    const bool room = (high - kLowHu) / step * 0.8 * desk_.look.em() < row.height + 0.1;
+    if (room || hu == kLowHu || hu + step > high) draw_tick(painter, axis, y_of(hu), q(number(hu, 0)));
   }
-  painter.setPen(QPen(desk_.look.curve(), 1.6 * desk_.look.line()));
-  painter.drawPath(curve_of(log, axis, [&](const NeedleLog::Sample& s) {
+  painter.setPen(QPen(desk_.look.curve(), 1.6 * desk_.look.line(), Qt::SolidLine, Qt::SquareCap));
+  painter.drawLines(curve_of(log, axis, [&](const NeedleLog::Sample& s) {
     return std::isfinite(s.hu) ? y_of(s.hu) : s.hu;
   }));
 }
@@ -185,7 +151,7 @@ void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis&
   for (const double tick : {0.0, 20.0, 40.0}) {
     painter.setPen(QPen(desk_.look.rule(), 0.7));
     painter.drawLine(QPointF(axis.x0, y_of(tick)), QPointF(axis.x1, y_of(tick)));
-    draw_tick(painter, axis, y_of(tick), q(number(tick, 0)));
+    if (tick != 20 || row.height > 1.5 * desk_.look.em()) draw_tick(painter, axis, y_of(tick), q(number(tick, 0)));
   }
   painter.setFont(desk_.look.font(0.8));
   painter.setPen(desk_.look.quiet());
@@ -201,9 +167,8 @@ void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis&
   painter.drawText(
       QRectF(axis.x1 - 200, y_of(limit) - 1.15 * desk_.look.em(), 196, 1.1 * desk_.look.em()),
       Qt::AlignRight | Qt::AlignBottom, q(say("log.limit", mm(limit, 0))));
-  painter.setPen(QPen(desk_.look.ink(), 1.5 * desk_.look.line()));
-  painter.drawPath(
-      curve_of(log, axis, [&](const NeedleLog::Sample& s) { return y_of(s.keep_out_mm); }));
+  painter.setPen(QPen(desk_.look.ink(), 1.5 * desk_.look.line(), Qt::SolidLine, Qt::SquareCap));
+  painter.drawLines(curve_of(log, axis, [&](const NeedleLog::Sample& s) { return y_of(s.keep_out_mm); }));
   const QPointF at(axis.x(log.nearest_at_mm), y_of(log.nearest_mm));
   painter.setBrush(desk_.look.ink());
   painter.drawEllipse(at, 2.6, 2.6);
@@ -227,15 +192,18 @@ void LogView::draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis&
 
 void LogView::draw_certainty(QPainter& painter, const Row& row, const ScreenAxis& axis,
                              const NeedleLog& log) const {
-  QPainterPath path = curve_of(log, axis, [&](const NeedleLog::Sample& s) {
-    return row.bottom() - s.confidence * row.height;
-  });
-  if (!path.isEmpty()) {
-    const double last = path.currentPosition().x(), first = path.elementAt(0).x;
-    path.lineTo(last, row.bottom());
-    path.lineTo(first, row.bottom());
-    path.closeSubpath();
-    painter.fillPath(path, desk_.look.rule());
+  QPolygonF under;
+  for (const QLineF& piece : curve_of(log, axis, [&](const NeedleLog::Sample& s) {
+         return row.bottom() - s.confidence * row.height;
+       }))
+    under << piece.p1() << piece.p2();
+  if (!under.isEmpty()) {
+    const double first = under.front().x(), last = under.back().x();
+    under << QPointF(last, row.bottom()) << QPointF(first, row.bottom());
+    painter.setPen(Qt::NoPen);
+    painter.setBrush(desk_.look.high_contrast ? QColor(150, 150, 150) : desk_.look.rule());
+    painter.drawPolygon(under);
+    painter.setBrush(Qt::NoBrush);
   }
   for (const double tick : {0.0, 1.0}) {
     painter.setPen(QPen(desk_.look.rule(), 0.7));
@@ -257,7 +225,7 @@ void LogView::draw_scale(QPainter& painter, double y, const ScreenAxis& axis,
   painter.drawLine(QPointF(axis.x0, y), QPointF(axis.x1, y));
   painter.setFont(desk_.look.font(0.8));
   const double step = axis.px_per_mm() * 10 > desk_.look.px(2.4) ? 10 : 20;
-  for (double depth = std::ceil(axis.from_mm / 5) * 5; depth <= axis.to_mm; depth += step / 2) {
+  for (double depth = std::ceil(2 * axis.from_mm / step) * step / 2; depth <= axis.to_mm; depth += step / 2) {
     const bool named = std::fmod(std::abs(depth), step) < 0.01;
     painter.setPen(QPen(desk_.look.ink(), 0.8 * desk_.look.line()));
     painter.drawLine(QPointF(axis.x(depth), y), QPointF(axis.x(depth), y + (named ? 5 : 3)));

@@ -13,7 +13,6 @@ class LogView : public QWidget {
  public:
   explicit LogView(Desk& desk, QWidget* parent = nullptr);
   [[nodiscard]] int wanted_height() const;
-  [[nodiscard]] double paint_seconds() const { return paint_seconds_; }
 
  protected:
   void paintEvent(QPaintEvent*) override;
@@ -26,11 +25,10 @@ class LogView : public QWidget {
     double y = 0, height = 0;
     [[nodiscard]] double bottom() const { return y + height; }
   };
-  void draw_without_needle(QPainter& painter) const;
   void draw_row_name(QPainter& painter, const Row& row, const QString& name,
                      const QString& unit) const;
   void draw_bands(QPainter& painter, const Row& row, const ScreenAxis& axis,
-                  const TrackAssessment& track) const;
+                  const TrackAssessment& track);
   void draw_hu(QPainter& painter, const Row& row, const ScreenAxis& axis,
                const NeedleLog& log) const;
   void draw_keep_out(QPainter& painter, const Row& row, const ScreenAxis& axis,
@@ -44,7 +42,7 @@ class LogView : public QWidget {
   void draw_tick(QPainter& painter, const ScreenAxis& axis, double y, const QString& text) const;
 
   Desk& desk_;
-  double paint_seconds_ = 0;
+  Bands bands_;
 };
 
 }  // namespace leastharm

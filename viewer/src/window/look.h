@@ -4,6 +4,7 @@
 #include <QFont>
 #include <QImage>
 #include <QPainter>
+#include <QPolygonF>
 #include <QString>
 #include <string>
 
@@ -48,8 +49,9 @@ struct Look {
   [[nodiscard]] QColor warn() const {
     return QColor(0xA8, 0x3E, 0x00);
   }  ///< their vermilion, darker for text
+  [[nodiscard]] int outline_px() const { return high_contrast || scale > 1.3 ? 2 : 1; }
   [[nodiscard]] double line() const {
-    return (high_contrast ? 1.6 : 1.0) * (scale > 1.5 ? 1.5 : 1);
+    return (high_contrast ? 1.6 : 1.0) * (scale > 1.3 ? 1.5 : 1);
   }
 
   [[nodiscard]] QString style_sheet() const;
@@ -58,10 +60,12 @@ struct Look {
 /// The body's outer view as a picture.
 [[nodiscard]] QImage grey_image(const BodyView& view);
 
-/// Text with a dark rim, legible on any grey.
+/// Text on a dark plate, legible on any grey; dark text on a light plate, legible on any hatch.
 void draw_on_picture(QPainter& painter, const QRectF& where, int flags, const QString& text);
-/// A light line with a dark rim.
+void draw_on_hatch(QPainter& painter, const QRectF& where, const QString& text);
+/// A light line with a dark rim, and a closed shape of such lines.
 void line_on_picture(QPainter& painter, const QLineF& line, double width);
+void outline_on_picture(QPainter& painter, const QPolygonF& shape, double width);
 
 /// Runs Cairo drawing into a rectangle of the painter (hatches, which paper and screen share).
 template <typename Draw>
@@ -77,5 +81,16 @@ void paint_by_cairo(QPainter& painter, const QRect& where, Draw draw) {
   cairo_surface_destroy(surface);
   painter.drawImage(where.topLeft(), image);
 }
+
+/// Bands of materials in their hatches. Each material's hatch is made once, as wide as all bands together, and stands
+/// still while the bands' ends move.
+class Bands {
+ public:
+  /// Bands lie in `whole`; what lies outside it is cut off.
+  void draw(QPainter& painter, const QRect& whole, double from_x, double to_x, Material material, const Look& look);
+
+ private:
+  PerMaterial<QImage> hatches_;
+};
 
 }  // namespace leastharm

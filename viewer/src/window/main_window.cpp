@@ -3,6 +3,7 @@
 #include <QApplication>
 #include <QCloseEvent>
 #include <QCoreApplication>
+#include <QFormLayout>
 #include <QHBoxLayout>
 #include <QPushButton>
 #include <QScrollArea>
@@ -34,7 +35,16 @@ void post_to_gui(std::function<void()> what) {
 /// The list of keys.
 class KeysPanel : public Panel {
  public:
-  explicit KeysPanel(Desk& desk) : Panel(desk, word("panel.keys")) { add_note(word("keys.list")); }
+  explicit KeysPanel(Desk& desk) : Panel(desk, word("panel.keys")) {
+    auto* form = add_form();
+    for (const QString& line : word("keys.list").split(QLatin1Char('\n'))) {
+      auto *keys = new QLabel(line.section(QStringLiteral("   "), 0, 0)),
+           *what = new QLabel(line.section(QStringLiteral("   "), 1));
+      keys->setFont(desk.look.strong());
+      what->setWordWrap(true);
+      form->addRow(keys, what);
+    }
+  }
   void refresh(unsigned) override {}
 };
 
@@ -48,6 +58,9 @@ MainWindow::MainWindow(const WindowOptions& options) : options_(options), bench_
   desk_.on_tool = [this](Tool tool, const std::vector<Vec3>& points) { apply_tool(tool, points); };
   desk_.on_pointed = [this] { reading_->show_pointed(); };
   desk_.on_look = [this] { repaint_pictures(); };
+  frame_waits_.setSingleShot(true);
+  frame_waits_.setTimerType(Qt::PreciseTimer);
+  connect(&frame_waits_, &QTimer::timeout, this, [this] { update_cuts(); });
   build();
   bench_.on_change = [this](unsigned changed) { take_change(changed); };
 }
@@ -83,8 +96,10 @@ void MainWindow::build() {
   column->addWidget(reading_ = new ReadingBar(desk_));
   make_drawers();
   QApplication::setFont(look_.font());
+  // Once all are inside, so that it reaches every one of them; on this tree alone, so that nothing of a former look
+  // stays behind.
+  all->setStyleSheet(look_.style_sheet());
   setCentralWidget(all);
-  setStyleSheet(look_.style_sheet());  // once all are inside: it reaches every one of them
   fit_heights();
   take_change(~0u);
   open_drawer(drawer);
@@ -92,8 +107,11 @@ void MainWindow::build() {
 
 QWidget* MainWindow::make_head() {
   auto* head = new QWidget;
-  auto* line = new QHBoxLayout(head);
-  line->setContentsMargins(look_.px(0.8), look_.px(0.35), look_.px(0.8), look_.px(0.1));
+  head_ = new QVBoxLayout(head);
+  head_->setContentsMargins(look_.px(0.8), look_.px(0.35), look_.px(0.8), look_.px(0.1));
+  head_->setSpacing(0);
+  auto* line = head_line_ = new QHBoxLayout;
+  head_->addLayout(line);
   line->setSpacing(look_.scale > 1.3 ? 0 : look_.px(0.15));
   object_ = new QLabel;
   object_->setFont(look_.title());
@@ -102,6 +120,7 @@ QWidget* MainWindow::make_head() {
   line->addWidget(object_);
   line->addSpacing(look_.px(look_.scale > 1.3 ? 0.4 : 1.2));
   line->addWidget(plan_, 1);
+  plan_below_ = false;
   const QString names[] = {word("panel.needle"), word("panel.marks"),   word("panel.body"),
                            word("panel.search"), word("panel.approve"), word("panel.solid"),
                            word("panel.keys")};
@@ -264,10 +283,9 @@ bool MainWindow::finish_keeping() {
 }
 
 void MainWindow::repaint_pictures() {
-  for (QWidget* view : {static_cast<QWidget*>(strip_), static_cast<QWidget*>(section_),
-                        static_cast<QWidget*>(log_), static_cast<QWidget*>(across_),
-                        static_cast<QWidget*>(axial_), static_cast<QWidget*>(ledger_)})
-    view->update();
+  update_cuts();
+  log_->update();
+  ledger_->update();
 }
 
 void MainWindow::apply_tool(Tool tool, const std::vector<Vec3>& points) {

@@ -2,6 +2,7 @@
 
 #include <QLabel>
 #include <QMainWindow>
+#include <QTimer>
 #include <memory>
 
 #include "viewer/window.h"
@@ -14,8 +15,10 @@
 #include "window/section_views.h"
 #include "window/strip_view.h"
 
+class QHBoxLayout;
 class QPushButton;
 class QStackedWidget;
+class QVBoxLayout;
 
 namespace leastharm {
 
@@ -69,7 +72,9 @@ class MainWindow : public QMainWindow {
   void refresh_head();
   void show_messages();
   void repaint_pictures();
+  void update_cuts();  ///< and the strip
   void fit_heights();
+  void fit_head();
   bool nudge(int key, Qt::KeyboardModifiers modifiers);
   bool press(int key, Qt::KeyboardModifiers modifiers);
   bool press_with_control(int key);
@@ -99,6 +104,9 @@ class MainWindow : public QMainWindow {
 
   QLabel *object_ = nullptr, *plan_ = nullptr, *banner_ = nullptr, *message_ = nullptr;
   QPushButton *undo_ = nullptr, *redo_ = nullptr, *close_ = nullptr, *keep_again_ = nullptr;
+  QVBoxLayout* head_ = nullptr;
+  QHBoxLayout* head_line_ = nullptr;
+  bool plan_below_ = false;  ///< the plan's standing has a line of its own
   std::vector<QPushButton*> drawer_buttons_;
   std::vector<Panel*> panels_;
   QWidget *bottom_ = nullptr, *message_line_ = nullptr;
@@ -112,6 +120,7 @@ class MainWindow : public QMainWindow {
   AcrossView* across_ = nullptr;
   AxialView* axial_ = nullptr;
   ReadingBar* reading_ = nullptr;
+  QTimer frame_waits_;  ///< for the figures of a track that has moved
   JobQueue errand_jobs_;
 };
 

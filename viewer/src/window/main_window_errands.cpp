@@ -3,11 +3,13 @@
 #include <QDir>
 #include <QFileDialog>
 #include <QStackedWidget>
+#include <algorithm>
 #include <sstream>
 #include <streambuf>
 
 #include "imaging/error.h"
 #include "window/main_window.h"
+#include "words.h"
 
 namespace leastharm {
 
@@ -108,9 +110,11 @@ void MainWindow::read_ct(const fs::path& path) {
             errand_lines_.push_back(fault);
           else
             for (const std::string& line : inspection_lines(found)) errand_lines_.push_back(line);
-          for (const Series& s : found.series)
-            if (s.usable)
-              ways.emplace_back(q(say("page.begin", s.uid)),
+          const bool single = std::ranges::count(found.series, true, &Series::usable) == 1;
+          for (std::size_t n = 0; n < found.series.size(); ++n)
+            if (const Series& s = found.series[n]; s.usable)
+              ways.emplace_back(single ? word("page.begin")
+                                       : q(say("page.beginone", std::to_string(n + 1), counted(s.slices, "slice"))),
                                 [this, path, uid = s.uid] { begin_case(path, uid); });
           if (!ways.empty())
             errand_lines_.push_back(say("page.beginwhere", free_case_folder(path).string()));

@@ -1,6 +1,8 @@
 // What the window shows of the case's state, and how the room is shared.
+#include <QHBoxLayout>
 #include <QPushButton>
 #include <QStackedWidget>
+#include <QVBoxLayout>
 #include <algorithm>
 
 #include "window/main_window.h"
@@ -10,6 +12,8 @@ namespace leastharm {
 namespace {
 
 constexpr double kHeadAndFootEms = 5.2;  // the line of names and buttons, and the reading line
+constexpr double kSecondHeadEms = 1.6;   // where the plan's standing has a line of its own
+constexpr int kFiguresLateMs = 4;
 constexpr double kDrawerEms = 29;
 // Widths of the desk below which the ledger takes the insets' room.
 constexpr double kNarrowEms = 84, kEmsForTwoInsets = 62, kEmsForOneInset = 40;
@@ -23,12 +27,30 @@ std::string joined(const std::vector<std::string>& words) {
 
 }  // namespace
 
+/// Beside large type's buttons there is no room for the plan's standing: it takes a line of its own.
+void MainWindow::fit_head() {
+  constexpr double kEmsForOneLine = 90;
+  const bool below = desk_.ready() && width() < kEmsForOneLine * look_.em();
+  if (below == plan_below_) return;
+  plan_below_ = below;
+  head_line_->removeWidget(plan_);
+  head_->removeWidget(plan_);
+  if (below) {
+    head_line_->insertStretch(2, 1);
+    head_->addWidget(plan_);
+  } else {
+    delete head_line_->takeAt(2);
+    head_line_->insertWidget(2, plan_, 1);
+  }
+}
+
 void MainWindow::fit_heights() {
+  fit_head();
   const int high = std::max(600, height());
   const int strip = std::clamp(high * 14 / 100, look_.px(6.5), look_.px(26));
   const int wanted_insets = std::clamp(high * 26 / 100, look_.px(12), look_.px(44));
   // Large type on a small screen: the section keeps a quarter, the others share what is left.
-  const int around = look_.px(kHeadAndFootEms) + (banner_->isHidden() ? 0 : look_.px(1.7));
+  const int around = look_.px(kHeadAndFootEms) + (plan_below_ ? look_.px(kSecondHeadEms) : 0) + (banner_->isHidden() ? 0 : look_.px(1.7));
   const double room = std::max(1, high - around - high * kSectionShare / 100);
   const double part_of = std::min(1.0, room / (strip + log_->wanted_height() + wanted_insets));
   strip_->setFixedHeight(static_cast<int>(part_of * strip));
@@ -55,7 +77,23 @@ void MainWindow::take_change(unsigned changed) {
   if (changed & (kViewChanged | kKeptChanged | kStageChanged)) reading_->refresh();
   if (changed & (kSaid | kKeptChanged | kStageChanged)) show_messages();
   if (drawer_ != Drawer::none) panel(drawer_).refresh(changed);
-  if (changed & ~(kSearchChanged | kSaid)) repaint_pictures();
+  // A moved track's exact figures are under way: needle and figures are drawn together, in one frame. Only where they
+  // are late (a busy machine) the needle goes before them.
+  const bool other = (changed & (kStageChanged | kGroundChanged | kDraftChanged | kViewChanged)) != 0;
+  if (other || (changed & kFiguresChanged)) {
+    if (other || frame_waits_.isActive()) update_cuts();
+    log_->update();
+    ledger_->update();
+  } else if ((changed & kTrackMoved) && !frame_waits_.isActive()) {
+    frame_waits_.start(kFiguresLateMs);
+  }
+}
+
+void MainWindow::update_cuts() {
+  frame_waits_.stop();
+  for (QWidget* view : {static_cast<QWidget*>(strip_), static_cast<QWidget*>(section_), static_cast<QWidget*>(across_),
+                        static_cast<QWidget*>(axial_)})
+    view->update();
 }
 
 void MainWindow::show_stage() {

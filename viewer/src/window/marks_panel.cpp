@@ -28,7 +28,7 @@ MarksPanel::MarksPanel(Desk& desk) : Panel(desk, word("panel.marks")) {
 
 void MarksPanel::add_new_mark() {
   auto* form = add_form();
-  kind_ = new QComboBox;
+  kind_ = new Choice;
   for (const MarkKind kind : kKinds) kind_->addItem(q(std::string(leastharm::name_of(kind))));
   name_ = new QLineEdit;
   weight_ = make_number(0, 1000, 0, QStringLiteral("mm"));
@@ -36,7 +36,7 @@ void MarksPanel::add_new_mark() {
   weight_label_ = new QLabel(word("marks.weight"));
   radius_ = make_number(0.5, 300, 1, QStringLiteral("mm"));
   radius_->setValue(desk_.ball_mm);
-  material_ = new QComboBox;
+  material_ = new Choice;
   for (const std::string_view name : kMaterialNames)
     material_->addItem(q(spoken(*material_named(name))), q(std::string(name)));
   material_->setCurrentIndex(static_cast<int>(Material::packing));
@@ -111,7 +111,7 @@ void MarksPanel::add_list() {
 void MarksPanel::add_brush() {
   add_heading(word("marks.correct"));
   auto* form = add_form();
-  brush_to_ = new QComboBox;
+  brush_to_ = new Choice;
   for (const std::string_view name : kMaterialNames)
     brush_to_->addItem(q(spoken(*material_named(name))));
   brush_to_->setCurrentIndex(static_cast<int>(Material::packing));

@@ -10,6 +10,7 @@
 #include "imaging/error.h"
 #include "planner/cylinder.h"
 #include "window/aim.h"
+#include "window/request_rows.h"
 #include "words.h"
 
 namespace leastharm {
@@ -17,21 +18,9 @@ namespace {
 
 /// What can be chosen: the request's needles first, then the catalogue.
 std::vector<Needle> choices(const Workbench& bench) {
-  std::vector<Needle> list;
-  const auto add = [&](const Needle& needle) {
-    const auto same = [&](const Needle& other) { return to_json(other) == to_json(needle); };
-    if (std::ranges::none_of(list, same)) list.push_back(needle);
-  };
-  for (const Needle& n : bench.request().needles) add(n);
-  for (const Needle& n : needle_catalogue()) add(n);
-  for (const Track& t : bench.tracks()) add(t.needle);
-  return list;
-}
-
-std::string name_of(const Needle& n) {
-  return n.name.empty() ? number(n.outer_mm, 1) + " / " + number(n.bore_mm, 1) + " mm, " +
-                              number(n.throw_mm, 0) + " mm"
-                        : n.name;
+  std::vector<Needle> own;
+  for (const Track& t : bench.tracks()) own.push_back(t.needle);
+  return distinct_needles({bench.request().needles, needle_catalogue(), own});
 }
 
 }  // namespace
@@ -45,10 +34,10 @@ NeedlePanel::NeedlePanel(Desk& desk) : Panel(desk, word("panel.needle")) {
           [this](bool on) { desk_.tool = on ? Tool::add_track : Tool::needle; });
   connect(remove_, &QPushButton::clicked, this, [this] { desk_.bench.remove_track(); });
   auto* form = add_form();
-  needle_ = new QComboBox;
+  needle_ = new Choice;
   needle_->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
   needle_->setMinimumContentsLength(12);
-  request_ = new QComboBox;
+  request_ = new Choice;
   form->addRow(word("needle.needle"), needle_);
   const std::array<QString, 5> names{word("needle.outer"), word("needle.bore"),
                                      word("needle.throw"), word("needle.usable"),
@@ -99,6 +88,7 @@ NeedlePanel::NeedlePanel(Desk& desk) : Panel(desk, word("panel.needle")) {
   figures_ = add_note({});
   add_heading(word("needle.damage"));
   damage_ = add_note({});
+  damage_->setTextFormat(Qt::RichText);
   add_note(word("needle.keys"));
 }
 
@@ -115,7 +105,7 @@ void NeedlePanel::fill_choices() {
   needles_ = choices(desk_.bench);
   needle_->clear();
   request_->clear();
-  for (const Needle& n : needles_) needle_->addItem(q(name_of(n)));
+  for (const Needle& n : needles_) needle_->addItem(q(spoken(n)));
   request_->addItem(word("needle.norequest"), QString());
   for (const Request& r : desk_.bench.request().requests) request_->addItem(q(r.id), q(r.id));
   const Track& track = desk_.bench.track();
@@ -123,6 +113,7 @@ void NeedlePanel::fill_choices() {
     if (to_json(needles_[n]) == to_json(track.needle))
       needle_->setCurrentIndex(static_cast<int>(n));
   request_->setCurrentIndex(std::max(0, request_->findData(q(track.request))));
+  filled_for_ = track.id;
 }
 
 void NeedlePanel::fill_measures() {
@@ -147,8 +138,8 @@ void NeedlePanel::fill_figures() {
   const TrackAssessment& a = figures->assessment;
   std::string text =
       say("needle.angles", number(a.entry_angle_deg, 0), number(a.tilt_deg, 0)) + "\n" +
-      (a.through_opening ? say("needle.opening") : say("needle.hole", number(a.hole_area_mm2, 1))) +
-      "\n" + say("needle.coreholds", number(a.core.requested_mm3, 1), number(a.core.volume_mm3, 1));
+      (a.through_opening ? "" : say("needle.hole", number(a.hole_area_mm2, 1)) + "\n") +
+      say("needle.coreholds", number(a.core.requested_mm3, 1), number(a.core.volume_mm3, 1));
   if (figures->with_chances) text += "\n" + say("needle.reach", chance(a.p_reach));
   for (const auto& [name, clearance] : a.clearance_mm) {
     text += "\n" + say("needle.clearance", name, mm(clearance));
@@ -158,9 +149,14 @@ void NeedlePanel::fill_figures() {
   for (const Finding& f : a.findings)
     text += "\n" + std::string(f.level == Level::refused ? "✕ " : "") + f.what;
   figures_->setText(q(text));
-  std::string parts;
-  for (const auto& [part, value] : a.damage.parts) parts += part + "  " + number(value, 1) + "\n";
-  damage_->setText(q(parts + say("needle.sum", number(a.damage.score, 1))));
+  QString rows;
+  const auto add = [&](const QString& part, double value) {
+    rows += QStringLiteral("<tr><td>%1</td><td align='right' style='padding-left:%3px'>%2</td></tr>")
+                .arg(part.toHtmlEscaped(), q(number(value, 1)), QString::number(desk_.look.px(2)));
+  };
+  for (const auto& [part, value] : a.damage.parts) add(q(part), value);
+  add(word("needle.sum"), a.damage.score);
+  damage_->setText(QStringLiteral("<table cellspacing='0'>%1</table>").arg(rows));
 }
 
 void NeedlePanel::refresh(unsigned changed) {
@@ -176,7 +172,8 @@ void NeedlePanel::refresh(unsigned changed) {
     return;
   }
   setting_ = true;
-  if (changed & (kTrackMoved | kDraftChanged | kGroundChanged | kStageChanged)) fill_choices();
+  const bool other_track = desk_.bench.track().id != filled_for_;
+  if (other_track || (changed & (kDraftChanged | kGroundChanged | kStageChanged))) fill_choices();
   fill_measures();
   setting_ = false;
   fill_figures();

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <array>
+#include <string>
 
 #include "window/panel.h"
 
@@ -25,6 +26,7 @@ class NeedlePanel : public Panel {
   QPushButton *add_, *remove_;
   QLabel *figures_, *damage_;
   std::vector<Needle> needles_;
+  std::string filled_for_;  ///< track whose choices the fields show
   bool setting_ = false;
 };
 

@@ -102,7 +102,14 @@ StartPage::StartPage(const Look& look, Errands errands)
     const QString path = item->data(Qt::UserRole).toString();
     if (!path.isEmpty()) errands_.open_case(path.toStdString());
   });
-  middle->addWidget(recent_, 1);
+  middle->addWidget(recent_);
+  middle->addSpacing(look.px(1.6));
+  auto* drop = wrapped(word("start.drop"), look.font(1.3));
+  // A frame to aim at; the whole page takes what is dropped.
+  drop->setAlignment(Qt::AlignCenter);
+  drop->setStyleSheet(QStringLiteral("color: %1; border: %2px dashed %1;").arg(look.quiet().name()).arg(look.px(0.1)));
+  middle->addWidget(drop, 1);
+  middle->addSpacing(look.px(0.8));
   middle->addWidget(wrapped(word("start.caution"), look.small()));
 }
 
@@ -119,6 +126,7 @@ void StartPage::refresh() {
     none->setFlags(Qt::NoItemFlags);
     recent_->addItem(none);
   }
+  recent_->setFixedHeight(static_cast<int>(recent_->count() * 1.9 * look_.em() + look_.px(0.6)));
 }
 
 void StartPage::paintEvent(QPaintEvent*) {
@@ -223,9 +231,11 @@ void ReadingPage::timerEvent(QTimerEvent*) {
 
 std::vector<std::string> inspection_lines(const Inspection& inspection) {
   std::vector<std::string> lines;
-  for (const Series& s : inspection.series) {
+  for (std::size_t n = 0; n < inspection.series.size(); ++n) {
+    const Series& s = inspection.series[n];
     const Grid& g = s.grid;
-    lines.push_back(say("intake.series", s.modality, std::to_string(s.slices),
+    lines.push_back((inspection.series.size() > 1 ? std::to_string(n + 1) + ".  " : "") +
+                    say("intake.series", s.modality, std::to_string(s.slices),
                         std::to_string(g.size[0]) + " × " + std::to_string(g.size[1]) + " × " +
                             std::to_string(g.size[2])) +
                     ", " + number(g.spacing_mm.x(), 2) + " × " + number(g.spacing_mm.y(), 2) +

@@ -13,6 +13,16 @@ void ElidedLabel::paintEvent(QPaintEvent*) {
                    fontMetrics().elidedText(text(), Qt::ElideRight, contentsRect().width()));
 }
 
+void Choice::paintEvent(QPaintEvent* event) {
+  QComboBox::paintEvent(event);
+  QPainter painter(this);
+  painter.setRenderHint(QPainter::Antialiasing);
+  painter.setPen(QPen(palette().color(isEnabled() ? QPalette::Active : QPalette::Disabled, QPalette::Text), 1.3));
+  const double r = fontMetrics().height() * 0.2;
+  const QPointF tip(width() - 3.5 * r, height() / 2.0 + r / 2);
+  painter.drawPolyline(QPolygonF({tip + QPointF(-r, -r), tip, tip + QPointF(r, -r)}));
+}
+
 Panel::Panel(Desk& desk, const QString& title) : desk_(desk), column_(new QVBoxLayout(this)) {
   setObjectName(QStringLiteral("drawer"));
   column_->setContentsMargins(desk.look.px(1.2), desk.look.px(0.5), desk.look.px(1.2),

@@ -1,12 +1,12 @@
 #pragma once
 
+#include <QComboBox>
 #include <QLabel>
 #include <QVBoxLayout>
 #include <QWidget>
 
 #include "window/desk.h"
 
-class QComboBox;
 class QDoubleSpinBox;
 class QFormLayout;
 class QLineEdit;
@@ -22,6 +22,15 @@ class ElidedLabel : public QLabel {
 
  protected:
   void paintEvent(QPaintEvent*) override;
+};
+
+/// A field to choose from a list; a small angle at its right end says so.
+class Choice : public QComboBox {
+ public:
+  using QComboBox::QComboBox;
+
+ protected:
+  void paintEvent(QPaintEvent* event) override;
 };
 
 /// A drawer at the window's right side.

@@ -1,6 +1,5 @@
 #include "window/plane_view.h"
 
-#include <QElapsedTimer>
 #include <QMouseEvent>
 #include <algorithm>
 #include <cmath>
@@ -15,7 +14,7 @@ namespace {
 std::string tone_key(const ViewState& view, const SlicePlane& p, const Look& look) {
   std::string key = std::to_string(view.grey.black_hu) + "," + std::to_string(view.grey.white_hu) +
                     (view.hatches ? "h" : "") + (view.confidence ? "c" : "") +
-                    (look.high_contrast ? "k" : "") + std::to_string(p.width) + "x" +
+                    std::to_string(look.outline_px()) + std::to_string(p.width) + "x" +
                     std::to_string(p.height) + "/" + std::to_string(p.mm_per_px);
   for (const Vec3& v : {p.corner_lps_mm, p.right, p.down})
     for (int n = 0; n < 3; ++n) key += "," + std::to_string(v[n]);
@@ -37,8 +36,6 @@ PlaneView::PlaneView(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk)
   setFocusPolicy(Qt::StrongFocus);
   setAttribute(Qt::WA_OpaquePaintEvent);
 }
-
-void PlaneView::refresh() { update(); }
 
 QPointF PlaneView::screen_of(const Vec3& lps_mm) const {
   const Vec3 from = lps_mm - plane_.corner_lps_mm;
@@ -63,35 +60,22 @@ Grip PlaneView::grip_at(const QPointF& at) const {
 }
 
 void PlaneView::paintEvent(QPaintEvent*) {
-  QElapsedTimer timer;
-  timer.start();
   QPainter painter(this);
-  painter.fillRect(rect(), desk_.look.paper());
-  if (!desk_.ready()) return;
   const QRect where = picture();
-  if (where.width() < 8 || where.height() < 8) return;
+  const bool shown = desk_.ready() && where.width() >= 8 && where.height() >= 8;
+  for (const QRect& beside : shown ? QRegion(rect()) - where : QRegion(rect()))
+    painter.fillRect(beside, desk_.look.paper());
+  if (!shown) return;
   plane_ = plane();
-  const ViewState& view = desk_.bench.view();
-  const std::string key = tone_key(view, plane_, desk_.look);
-  if (key != drawn_tone_ || drawn_ground_ != desk_.bench.ground().number) {
-    cut_plane(desk_.bench.ground().body, plane_, cut_);
-    if (image_.size() != where.size()) image_ = QImage(where.size(), QImage::Format_RGB32);
-    paint_cut(cut_,
-              {view.grey, view.hatches, view.confidence, true, desk_.look.high_contrast ? 2 : 1},
-              {reinterpret_cast<std::uint32_t*>(image_.bits()),
-               static_cast<std::size_t>(plane_.width) * static_cast<std::size_t>(plane_.height)});
-    drawn_tone_ = key;
-    drawn_ground_ = desk_.bench.ground().number;
-  }
+  refresh_image();
   painter.drawImage(where.topLeft(), image_);
   painter.setClipRect(where);
-  painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
-  draw_marks(painter);
-  if (view.words && names_materials()) draw_material_words(painter);
+  painter.setFont(name_font());
+  if (desk_.bench.view().words && names_materials()) draw_material_words(painter);
   painter.setRenderHint(QPainter::Antialiasing);
   draw_over(painter);
   draw_tool(painter);
-  painter.setFont(desk_.look.font(0.86, QFont::DemiBold));
+  painter.setFont(name_font());
   draw_letters(painter);
   draw_scale_bar(painter);
   painter.setClipping(false);
@@ -100,7 +84,25 @@ void PlaneView::paintEvent(QPaintEvent*) {
     painter.setPen(QPen(desk_.look.curve(), 2));
     painter.drawLine(where.bottomLeft(), where.bottomRight());
   }
-  paint_seconds_ = static_cast<double>(timer.nsecsElapsed()) * 1e-9;
+}
+
+/// The cut with the marks on it: both stay as they are while a needle moves in the plane.
+void PlaneView::refresh_image() {
+  const ViewState& view = desk_.bench.view();
+  const std::string key = tone_key(view, plane_, desk_.look);
+  if (key == drawn_tone_ && drawn_ground_ == desk_.bench.ground().number) return;
+  cut_plane(desk_.bench.ground().body, plane_, view.confidence, cut_);
+  const QSize size(plane_.width, plane_.height);
+  if (image_.size() != size) image_ = QImage(size, QImage::Format_RGB32);
+  paint_cut(cut_, {view.grey, view.hatches, view.confidence, true, desk_.look.outline_px()},
+            {reinterpret_cast<std::uint32_t*>(image_.bits()),
+             static_cast<std::size_t>(plane_.width) * static_cast<std::size_t>(plane_.height)});
+  QPainter painter(&image_);
+  painter.translate(-picture().topLeft());
+  painter.setFont(name_font());
+  named_ = draw_marks(painter);
+  drawn_tone_ = key;
+  drawn_ground_ = desk_.bench.ground().number;
 }
 
 void PlaneView::mousePressEvent(QMouseEvent* event) {

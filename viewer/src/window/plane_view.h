@@ -18,12 +18,10 @@ class PlaneView : public QWidget {
  public:
   explicit PlaneView(Desk& desk, QWidget* parent = nullptr);
 
-  /// Shows the body as it is now. Cheap where nothing has changed.
-  void refresh();
   [[nodiscard]] QPointF screen_of(const Vec3& lps_mm) const;
   [[nodiscard]] Vec3 lps_of(const QPointF& at) const;
-  /// Seconds that the newest repaint took.
-  [[nodiscard]] double paint_seconds() const { return paint_seconds_; }
+  /// Where the picture's name, its letters and the names of marks stand, none over another.
+  [[nodiscard]] const std::vector<QRectF>& named_places() const { return named_; }
   /// The needle's grips on this picture.
   [[nodiscard]] QPointF entry_at() const { return screen_of(desk_.shown_track().entry_lps_mm); }
   [[nodiscard]] QPointF tip_at() const { return screen_of(desk_.bench.track().tip_lps_mm); }
@@ -60,9 +58,20 @@ class PlaneView : public QWidget {
   SlicePlane plane_{};
 
  private:
-  void draw_marks(QPainter& painter) const;
+  void refresh_image();
+  [[nodiscard]] QFont name_font() const { return desk_.look.font(0.86, QFont::DemiBold); }
+  std::vector<QRectF> draw_marks(QPainter& painter) const;
+  [[nodiscard]] std::optional<QRectF> place_of_name(const QRectF& mark, const QSizeF& size,
+                                                    const std::vector<QRectF>& taken) const;
+  struct Lettering {
+    QRect where;
+    int flags;
+    QString text;
+  };
+  [[nodiscard]] std::vector<Lettering> lettering(const QFontMetrics& metrics) const;
   void draw_letters(QPainter& painter) const;
   void draw_scale_bar(QPainter& painter) const;
+  [[nodiscard]] std::vector<std::uint8_t> taken_points(const SlicePlane& coarse, int step) const;
   void draw_material_words(QPainter& painter) const;
   void draw_tool(QPainter& painter) const;
   void draw_tool_size(QPainter& painter) const;
@@ -71,6 +80,7 @@ class PlaneView : public QWidget {
 
   PlaneCut cut_;
   QImage image_;
+  std::vector<QRectF> named_;  ///< places of the marks' names on it, and of the letters
   std::uint64_t drawn_ground_ = 0;
   std::string drawn_tone_;
   Grip held_ = Grip::none;
@@ -79,7 +89,6 @@ class PlaneView : public QWidget {
   std::vector<Vec3> tool_points_;
   Tool tool_of_points_ = Tool::needle;  ///< that they were set with
   bool drawing_ = false;
-  double paint_seconds_ = 0;
 };
 
 }  // namespace leastharm

@@ -1,4 +1,4 @@
-// What is drawn over a picture: marks, words, letters, the scale bar, tools.
+// What is drawn over a picture: words, letters, the scale bar, tools.
 #include <algorithm>
 #include <cmath>
 
@@ -7,107 +7,38 @@
 #include "words.h"
 
 namespace leastharm {
-namespace {
 
-constexpr int kMarkStride = 2;
-
-/// Columns, both ends included.
-struct Columns {
-  int from = 0, to = -1;
-};
-
-/// The columns of a row of `width` points, from `start` on by `across` (voxel indices, 0 the lower side of the first),
-/// that may lie in a mask's box.
-Columns columns_in_box(const Mask& mask, const Vec3& start, const Vec3& across, int width) {
-  const Vec3 low(mask.corner.i, mask.corner.j, mask.corner.k), size(mask.box[0], mask.box[1], mask.box[2]);
-  double from = 0, to = width - 1;
-  for (int axis = 0; axis < 3; ++axis) {
-    const double near = low[axis] - start[axis], far = near + size[axis];
-    if (std::abs(across[axis]) < 1e-12) {
-      if (near > 0 || far < 0) return {};
-      continue;
-    }
-    from = std::max(from, std::min(near / across[axis], far / across[axis]));
-    to = std::min(to, std::max(near / across[axis], far / across[axis]));
-  }
-  if (from > to) return {};
-  return {static_cast<int>(from), std::min(width - 1, static_cast<int>(to) + 1)};
-}
-
-}  // namespace
-
-void PlaneView::draw_marks(QPainter& painter) const {
-  const QRect where = picture();
-  const Body& body = desk_.bench.ground().body;
-  const int width = plane_.width / kMarkStride, height = plane_.height / kMarkStride;
-  std::vector<std::uint8_t> inside(static_cast<std::size_t>(width) *
-                                   static_cast<std::size_t>(height));
-  for (const Mark& mark : body.marks) {
-    std::fill(inside.begin(), inside.end(), std::uint8_t{0});
-    int left = width, right = -1, highest = height, lowest = -1;   // what the mark covers
-    const Vec3 start = body.grid.index_from_lps(plane_.corner_lps_mm);
-    const Vec3 across = (body.grid.index_from_lps(plane_.at(1, 0)) - start) * kMarkStride;
-    const Vec3 down = (body.grid.index_from_lps(plane_.at(0, 1)) - start) * kMarkStride;
-    for (int row = 0; row < height; ++row) {
-      const Vec3 first = start + row * down + Vec3::Constant(0.5);
-      const Columns columns = columns_in_box(mark.mask, first, across, width);
-      Vec3 c = first + columns.from * across;
-      for (int column = columns.from; column <= columns.to; ++column, c += across)
-        if (mark.mask.contains({static_cast<int>(std::floor(c.x())),
-                                static_cast<int>(std::floor(c.y())),
-                                static_cast<int>(std::floor(c.z()))})) {
-          inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
-                 static_cast<std::size_t>(column)] = 1;
-          left = std::min(left, column);
-          right = std::max(right, column);
-          highest = std::min(highest, row);
-          lowest = row;
-        }
-    }
-    if (lowest < 0) continue;
-    QVector<QLineF> lines;
-    QPointF top(0, 1e9);
-    const auto at = [&](int column, int row) {
-      return column >= 0 && row >= 0 && column < width && row < height &&
-             inside[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
-                    static_cast<std::size_t>(column)] != 0;
-    };
-    // Keep-outs long dashes, cavities dots, openings short dashes, zones dash and gap alike: told
-    // apart without colour.
-    const int on = mark.kind == MarkKind::keep_out  ? 5
-                   : mark.kind == MarkKind::cavity  ? 1
-                   : mark.kind == MarkKind::opening ? 2
-                                                    : 3;
-    const int period = mark.kind == MarkKind::cavity     ? 3
-                       : mark.kind == MarkKind::keep_out ? 7
-                                                         : 2 * on;
-    for (int row = highest; row <= lowest + 1; ++row)
-      for (int column = left; column <= right + 1; ++column) {
-        const bool here = at(column, row);
-        const double x = where.x() + column * kMarkStride, y = where.y() + row * kMarkStride;
-        if (here != at(column, row - 1) && row > 0 && row < height && (column + row) % period < on)
-          lines.push_back({x, y, x + kMarkStride, y});
-        if (here != at(column - 1, row) && column > 0 && column < width &&
-            (column + row) % period < on)
-          lines.push_back({x, y, x, y + kMarkStride});
-        if (here && y < top.y()) top = {x, y};
-      }
-    painter.setPen(QPen(Qt::white, mark.kind == MarkKind::keep_out ? 2 : 1));
-    painter.drawLines(lines);
-    const QString label = q(mark.name);
-    const int text_width = painter.fontMetrics().horizontalAdvance(label);
-    const double x = std::clamp(top.x(), where.x() + 4.0,
-                                std::max(where.x() + 4.0, where.right() - 4.0 - text_width));
-    const double y = std::max(top.y() - painter.fontMetrics().height() - 1,
-                              where.y() + 1.5 * painter.fontMetrics().height());
-    draw_on_picture(painter, QRectF(x, y, text_width + 4, painter.fontMetrics().height()),
-                    Qt::AlignLeft | Qt::AlignVCenter, label);
-  }
+/// Where no material's word may stand: the rims that letters and names lie on, the needle, the marks' names.
+std::vector<std::uint8_t> PlaneView::taken_points(const SlicePlane& coarse, int step) const {
+  const int width = coarse.width, height = coarse.height;
+  std::vector<std::uint8_t> taken(static_cast<std::size_t>(width) * static_cast<std::size_t>(height), 1);
+  const auto at = [&](int column, int row) -> std::uint8_t& {
+    return taken[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) + static_cast<std::size_t>(column)];
+  };
+  const int aside = desk_.look.px(3.4) / step + 1, top = desk_.look.px(1.6) / step + 1,
+            bottom = desk_.look.px(2.6) / step + 1;
+  for (int row = top; row < height - bottom; ++row)
+    if (width > 2 * aside) std::fill_n(&at(aside, row), width - 2 * aside, std::uint8_t{0});
+  const QPointF origin = picture().topLeft();
+  const auto each_in = [&](const QRectF& box, const auto& mark) {
+    const QRectF on = box.translated(-origin);
+    const int left = std::max(0, static_cast<int>(on.left()) / step), right = static_cast<int>(on.right()) / step + 1,
+              high = std::max(0, static_cast<int>(on.top()) / step), low = static_cast<int>(on.bottom()) / step + 1;
+    for (int row = high; row < std::min(low, height); ++row)
+      for (int column = left; column < std::min(right, width); ++column) mark(column, row);
+  };
+  for (const QRectF& name : named_) each_in(name, [&](int column, int row) { at(column, row) = 1; });
+  if (!desk_.bench.has_track()) return taken;
+  const QPointF entry = entry_at(), tip = tip_at();
+  const double near = desk_.bench.track().needle.outer_mm / 2 * scale() + desk_.look.px(1.1);
+  each_in(QRectF(entry, tip).normalized().adjusted(-near, -near, near, near), [&](int column, int row) {
+    if (distance_to_line(origin + QPointF(column, row) * step, entry, tip) < near) at(column, row) = 1;
+  });
+  return taken;
 }
 
 void PlaneView::draw_material_words(QPainter& painter) const {
-  // On a lattice of every fourth pixel: words need no more.
-  constexpr int step = 4;
+  const int step = std::max(4, desk_.look.px(0.3));  // words need no finer lattice
   Slice coarse;
   coarse.plane = plane_;
   coarse.plane.width = plane_.width / step;
@@ -117,57 +48,48 @@ void PlaneView::draw_material_words(QPainter& painter) const {
       static_cast<std::size_t>(coarse.plane.width) * static_cast<std::size_t>(coarse.plane.height);
   coarse.material.resize(count);
   coarse.measured.resize(count);
-  std::vector<std::uint8_t> taken(count, 0);
-  const bool needle = desk_.bench.has_track();
-  const QPointF entry = needle ? entry_at() : QPointF(), tip = needle ? tip_at() : QPointF();
-  const double needle_px =
-      needle ? desk_.bench.track().needle.outer_mm / 2 * scale() + desk_.look.px(1.1) : 0;
-  const QRect where = picture();
-  for (int row = 0; row < coarse.plane.height; ++row)
-    for (int column = 0; column < coarse.plane.width; ++column) {
-      const std::size_t here =
-          static_cast<std::size_t>(row) * static_cast<std::size_t>(coarse.plane.width) +
-          static_cast<std::size_t>(column);
-      const std::uint8_t m = cut_.material[static_cast<std::size_t>(row * step) *
-                                               static_cast<std::size_t>(plane_.width) +
-                                           static_cast<std::size_t>(column * step)];
+  std::size_t here = 0;
+  for (int row = 0; row < coarse.plane.height; ++row) {
+    const std::uint8_t* const fine = cut_.material.data() +
+                                     static_cast<std::size_t>(row * step) * static_cast<std::size_t>(plane_.width);
+    for (int column = 0; column < coarse.plane.width; ++column, ++here) {
+      const std::uint8_t m = fine[column * step];
       coarse.measured[here] = m != kUnmeasured;
       coarse.material[here] = m == kUnmeasured ? 0 : m;
-      const QPointF at(where.x() + column * step, where.y() + row * step);
-      taken[here] = (needle && distance_to_line(at, entry, tip) < needle_px) ||
-                    row * step < desk_.look.px(1.6) ||
-                    (coarse.plane.height - row) * step < desk_.look.px(2.6) ||
-                    column * step < desk_.look.px(3.4) ||
-                    (coarse.plane.width - column) * step < desk_.look.px(3.4);
     }
-  for (const MaterialWord& name : words_on(coarse, taken, std::max(2, desk_.look.px(0.62) / step),
-                                           desk_.look.px(4.5) / static_cast<double>(step))) {
-    const QPointF at(where.x() + name.column * step, where.y() + name.row * step);
-    draw_on_picture(painter, QRectF(at.x() - 60, at.y() - 12, 120, 24), Qt::AlignCenter,
-                    q(spoken(name.material)));
+  }
+  const QRect where = picture();
+  for (const MaterialWord& name :
+       words_on(coarse, taken_points(coarse.plane, step), std::max(2, desk_.look.px(0.62) / step),
+                desk_.look.px(4.5) / static_cast<double>(step))) {
+    const QString text = q(spoken(name.material));
+    const double wide = painter.fontMetrics().horizontalAdvance(text) + 4, high = painter.fontMetrics().height();
+    draw_on_picture(painter,
+                    QRectF(where.x() + name.column * step - wide / 2, where.y() + name.row * step - high / 2, wide, high),
+                    Qt::AlignCenter, text);
   }
 }
 
-void PlaneView::draw_letters(QPainter& painter) const {
+/// The picture's name, and which way its four sides lie.
+std::vector<PlaneView::Lettering> PlaneView::lettering(const QFontMetrics& metrics) const {
   const Directions directions = desk_.directions();
   const QRect where = picture().adjusted(4, 1, -4, -2);
   // In a narrow picture the way up is named below the picture's own name, not through it.
   const QString up = q(words_for(-plane_.down, directions));
-  const QFontMetrics metrics = painter.fontMetrics();
   const bool collide = metrics.horizontalAdvance(name()) + desk_.look.em() >
                        (where.width() - metrics.horizontalAdvance(up)) / 2.0;
-  draw_on_picture(painter, where.adjusted(0, collide ? metrics.height() : 0, 0, 0),
-                  Qt::AlignTop | Qt::AlignHCenter, up);
-  draw_on_picture(painter, where, Qt::AlignBottom | Qt::AlignHCenter,
-                  q(words_for(plane_.down, directions)));
   const int aside = std::min(where.width() / 2 - desk_.look.px(1), desk_.look.px(12));
-  draw_on_picture(painter, QRect(where.left(), where.top(), aside, where.height()),
-                  Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap,
-                  q(words_for(-plane_.right, directions)));
-  draw_on_picture(painter, QRect(where.right() - aside, where.top(), aside, where.height()),
-                  Qt::AlignRight | Qt::AlignVCenter | Qt::TextWordWrap,
-                  q(words_for(plane_.right, directions)));
-  draw_on_picture(painter, where, Qt::AlignTop | Qt::AlignLeft, name());
+  return {{where, Qt::AlignTop | Qt::AlignLeft, name()},
+          {where.adjusted(0, collide ? metrics.height() : 0, 0, 0), Qt::AlignTop | Qt::AlignHCenter, up},
+          {where, Qt::AlignBottom | Qt::AlignHCenter, q(words_for(plane_.down, directions))},
+          {QRect(where.left(), where.top(), aside, where.height()),
+           Qt::AlignLeft | Qt::AlignVCenter | Qt::TextWordWrap, q(words_for(-plane_.right, directions))},
+          {QRect(where.right() - aside, where.top(), aside, where.height()),
+           Qt::AlignRight | Qt::AlignVCenter | Qt::TextWordWrap, q(words_for(plane_.right, directions))}};
+}
+
+void PlaneView::draw_letters(QPainter& painter) const {
+  for (const Lettering& l : lettering(painter.fontMetrics())) draw_on_picture(painter, l.where, l.flags, l.text);
 }
 
 void PlaneView::draw_scale_bar(QPainter& painter) const {
@@ -179,7 +101,7 @@ void PlaneView::draw_scale_bar(QPainter& painter) const {
   line_on_picture(painter, {x, y, x + length_mm * scale(), y}, 2);
   draw_on_picture(
       painter,
-      QRectF(x, y - 3 - painter.fontMetrics().height(), 120, painter.fontMetrics().height()),
+      QRectF(x, y - 3 - painter.fontMetrics().height(), desk_.look.px(9), painter.fontMetrics().height()),
       Qt::AlignLeft | Qt::AlignVCenter, q(mm(length_mm, 0)));
 }
 
@@ -190,7 +112,8 @@ void PlaneView::draw_track_line(QPainter& painter, const Track& track, bool in_h
   line_on_picture(painter, {from, tip}, in_hand ? 1.6 : 0.8);
   if (in_hand) return;
   painter.setFont(desk_.look.font(0.8, QFont::DemiBold));
-  draw_on_picture(painter, QRectF(entry.x() - 24, entry.y() - 22, 48, 18), Qt::AlignCenter,
+  const double e = desk_.look.em();
+  draw_on_picture(painter, QRectF(entry.x() - 2 * e, entry.y() - 1.7 * e, 4 * e, 1.4 * e), Qt::AlignCenter,
                   q(track.id));
 }
 
@@ -269,7 +192,8 @@ void PlaneView::draw_tool(QPainter& painter) const {
   if (desk_.tool == Tool::ruler && tool_points_.size() >= 1 && line.size() >= 2) {
     const double length = (lps_of(line.back()) - tool_points_.front()).norm();
     const QPointF middle = (line.front() + line.back()) / 2;
-    draw_on_picture(painter, QRectF(middle.x() - 60, middle.y() - 24, 120, 20), Qt::AlignCenter,
+    const double e = desk_.look.em();
+    draw_on_picture(painter, QRectF(middle.x() - 5 * e, middle.y() - 1.9 * e, 10 * e, 1.5 * e), Qt::AlignCenter,
                     q(mm(length)));
   }
 }

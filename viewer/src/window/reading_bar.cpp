@@ -95,6 +95,10 @@ QString ReadingBar::pointed_text() const {
           spoken(body.material_at(v));
   if (!body.confidence.empty())
     text += "   " + say("read.sure", number(100.0 * body.confidence[body.grid.offset(v)] / 255, 0));
+  std::string marks;
+  for (const Mark& mark : body.marks)
+    if (mark.mask.contains(v)) marks += (marks.empty() ? "" : ", ") + mark.name;
+  if (!marks.empty()) text += "   " + say("read.inmark", marks);
   return q(text + "   LPS " + point(p));
 }
 

@@ -12,22 +12,47 @@
 namespace leastharm {
 namespace {
 
+/// What a planner's remedy offers, one way a line.
+std::string in_lines(const std::string& remedy) {
+  std::string lines;
+  for (std::size_t from = 0; from < remedy.size();) {
+    const std::size_t end = std::min(remedy.find("; ", from), remedy.size());
+    lines += "\n·  " + remedy.substr(from, end - from);
+    from = end + 2;
+  }
+  return lines;
+}
+
 constexpr Sides kSides[] = {Sides::any, Sides::left, Sides::right, Sides::both};
+
+std::string how_it_ended(const Proposal& proposal, double wanted_percent) {
+  if (proposal.stopped == "gap")
+    return 100 * proposal.certificate.gap > wanted_percent + 0.05 ? say("search.noproof") : say("search.bygap");
+  return proposal.stopped == "time" ? say("search.bytime") : say("search.bynodes");
+}
+
+/// The case's request; where nothing was asked yet, one to begin with.
+RequestFile asked(const Workbench& bench) {
+  RequestFile file = bench.file().request.value_or(RequestFile{});
+  if (file.requests.empty()) file.requests.push_back({.id = "P"});
+  if (file.needles.empty()) file.needles.push_back(needle_catalogue().front());
+  return file;
+}
 
 }  // namespace
 
 SearchPanel::SearchPanel(Desk& desk) : Panel(desk, word("panel.search")) {
   add_request();
+  add_folds();
   add_search();
-  add_weights();
 }
 
 void SearchPanel::add_request() {
   auto* form = add_form();
-  which_ = new QComboBox;
-  cavity_ = new QComboBox;
-  material_ = new QComboBox;
-  sides_ = new QComboBox;
+  which_ = new Choice;
+  cavity_ = new Choice;
+  material_ = new Choice;
+  sides_ = new Choice;
   assays_ = new AssayRows([this] { take_request(); });
   retain_ = make_number(0, 10000, 1, QStringLiteral("mg"));
   replicates_ = make_number(1, 40, 0, {});
@@ -42,7 +67,8 @@ void SearchPanel::add_request() {
   form->addRow(word("search.request"), which_);
   form->addRow(word("search.cavity"), cavity_);
   form->addRow(word("search.material"), material_);
-  form->addRow(word("search.need"), assays_);
+  form->addRow(new QLabel(word("search.need")));
+  form->addRow(assays_);
   form->addRow(word("search.retain"), retain_);
   form->addRow(word("search.replicates"), replicates_);
   form->addRow(word("search.sides"), sides_);
@@ -69,8 +95,8 @@ void SearchPanel::add_search() {
   add_row({start_});
   connect(start_, &QPushButton::clicked, this, [this] {
     if (desk_.bench.search().running) return desk_.bench.stop_search();
-    take_request();  // where nothing was asked yet, the fields say what is
-    desk_.bench.start_search();
+    // Where nothing was asked yet, the fields say what is.
+    if (take_request()) desk_.bench.start_search();
   });
   curve_ = new GapCurve(desk_);
   column_->addWidget(curve_);
@@ -85,8 +111,7 @@ void SearchPanel::add_search() {
 
 void SearchPanel::fill_request() {
   setting_ = true;
-  RequestFile file = desk_.bench.file().request.value_or(RequestFile{});
-  if (file.requests.empty()) file.requests.push_back({.id = "P"});
+  const RequestFile file = asked(desk_.bench);
   const int shown =
       std::clamp(which_->currentIndex(), 0, static_cast<int>(file.requests.size()) - 1);
   which_->clear();
@@ -108,56 +133,41 @@ void SearchPanel::fill_request() {
       static_cast<int>(std::ranges::find(kSides, r.sides) - std::begin(kSides)));
   gap_->setValue(100 * file.gap);
   time_->setValue(file.time_s);
-  fill_weights(file.weights);
+  needles_->show_needles(file.needles);
+  limits_->show_limits(file.limits, file.placement);
+  weights_->show_weights(file.weights);
   setting_ = false;
 }
 
-/// Weights are seldom changed: they stand below, folded away.
-void SearchPanel::add_weights() {
-  auto* unfold = make_button(word("search.weights"));
-  unfold->setCheckable(true);
-  add_row({unfold});
-  weights_ = new QWidget;
-  column_->addWidget(weights_);
-  auto* form = new QFormLayout(weights_);
-  form->setContentsMargins(0, 0, 0, 0);
-  form->setLabelAlignment(Qt::AlignLeft);
-  const auto add = [&](const QString& name, const QString& unit) {
-    QDoubleSpinBox* field = make_number(0, 1e6, 2, unit);
-    form->addRow(name, field);
-    connect(field, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this] { take_request(); });
-    return field;
-  };
-  for (std::size_t m = 0; m < kMaterialCount; ++m)
-    if (const auto material = static_cast<Material>(m); material != Material::air && material != Material::support)
-      (weight_[m] = add(q(spoken(material)), {}))->setObjectName(q("weight " + std::string(name_of(material))));
-  hole_ = add(word("search.hole"), QStringLiteral("mm"));
-  protected_ = add(word("search.protected"), {});
-  weights_->hide();
-  connect(unfold, &QPushButton::toggled, weights_, &QWidget::setVisible);
+/// What is seldom changed stands below, folded away; one at a time is unfolded.
+void SearchPanel::add_folds() {
+  const auto taken = [this] { take_request(); };
+  needles_ = new NeedleRows(taken);
+  limits_ = new LimitRows(taken);
+  weights_ = new WeightRows(taken);
+  const std::pair<QString, QWidget*> folds[] = {
+      {word("search.needles"), needles_}, {word("search.limits"), limits_}, {word("search.weights"), weights_}};
+  std::vector<QPushButton*> buttons;
+  for (const auto& [name, rows] : folds) {
+    auto* button = make_button(name, false);
+    button->setCheckable(true);
+    buttons.push_back(button);
+  }
+  add_row({buttons.begin(), buttons.end()});
+  for (std::size_t n = 0; n < buttons.size(); ++n) {
+    column_->addWidget(folds[n].second);
+    folds[n].second->hide();
+    connect(buttons[n], &QPushButton::toggled, this, [rows = folds[n].second, n, buttons](bool on) {
+      rows->setVisible(on);
+      for (std::size_t other = 0; on && other < buttons.size(); ++other)
+        if (other != n) buttons[other]->setChecked(false);
+    });
+  }
 }
 
-void SearchPanel::fill_weights(const Weights& weights) {
-  for (std::size_t m = 0; m < kMaterialCount; ++m)
-    if (weight_[m] != nullptr) weight_[m]->setValue(weights.material[m]);
-  hole_->setValue(weights.hole_mm);
-  protected_->setValue(weights.protected_per_mm3);
-}
-
-Weights SearchPanel::weights() const {
-  Weights weights;
-  for (std::size_t m = 0; m < kMaterialCount; ++m)
-    if (weight_[m] != nullptr) weights.material[m] = weight_[m]->value();
-  weights.hole_mm = hole_->value();
-  weights.protected_per_mm3 = protected_->value();
-  return weights;
-}
-
-void SearchPanel::take_request() {
-  if (setting_ || !desk_.ready()) return;
-  RequestFile file = desk_.bench.file().request.value_or(RequestFile{});
-  if (file.requests.empty()) file.requests.push_back({.id = "P"});
-  if (file.needles.empty()) file.needles.push_back(needle_catalogue().front());
+bool SearchPanel::take_request() {
+  if (setting_ || !desk_.ready()) return false;
+  RequestFile file = asked(desk_.bench);
   Request& r = file.requests[static_cast<std::size_t>(std::max(0, which_->currentIndex()))];
   r.cavity = cavity_->currentData().toString().toStdString();
   r.material = material_->currentIndex() == 0
@@ -171,13 +181,17 @@ void SearchPanel::take_request() {
   r.sides = kSides[sides_->currentIndex()];
   file.gap = gap_->value() / 100;
   file.time_s = time_->value();
-  file.weights = weights();
-  if (r.need_mg() <= 0) {   // such a request could not be read back
-    state_->setText(word("search.noneed"));
-    state_->show();
-    return;
+  file.weights = weights_->weights();
+  limits_->read_into(file);
+  file.needles = needles_->needles();
+  // Such requests could not be read back.
+  lacking_ = r.need_mg() <= 0 ? say("search.noneed") : file.needles.empty() ? say("search.noneedle") : "";
+  if (!lacking_.empty()) {
+    refresh(0);
+    return false;
   }
   desk_.bench.set_request(file);
+  return true;
 }
 
 void SearchPanel::refresh(unsigned changed) {
@@ -188,21 +202,19 @@ void SearchPanel::refresh(unsigned changed) {
   std::string text = search.fault;
   if (search.proposal && search.proposal->feasible) {
     const Certificate& c = search.proposal->certificate;
-    text = say("search.done", number(search.proposal->assessment.programme.score, 1),
-               number(c.lower_bound, 1), number(100 * c.gap, 1)) +
-           " " +
-           (100 * c.gap > gap_->value() + 0.05 && search.proposal->stopped == "gap" ? say("search.noproof")
-            : search.proposal->stopped == "gap"  ? say("search.bygap")
-            : search.proposal->stopped == "time" ? say("search.bytime")
-                                                 : say("search.bynodes"));
+    const std::string score = number(search.proposal->assessment.programme.score, 1);
+    text = c.lower_bound > 0 ? say("search.done", score, number(c.lower_bound, 1), number(100 * c.gap, 1)) + " " +
+                                   how_it_ended(*search.proposal, gap_->value())
+                             : say("search.nobound", score);
   } else if (search.proposal) {
     text = search.proposal->proven ? say("search.noneproven") : say("search.nonefound");
     for (const Blocking& b : search.proposal->blocking)
       text += "\n" +
               say("search.blocking", b.request, b.constraint, number(b.needed, 1) + " " + b.unit) +
               " " + say("search.best", number(b.best_found, 1) + " " + b.unit) +
-              (b.remedy.empty() ? "" : " " + b.remedy);
+              in_lines(b.remedy);
   }
+  if (!lacking_.empty()) text = lacking_;
   state_->setText(q(text));
   state_->setVisible(!text.empty());
   alternatives_->refresh();

@@ -2,6 +2,7 @@
 
 #include "window/assay_rows.h"
 #include "window/panel.h"
+#include "window/request_rows.h"
 #include "window/search_pictures.h"
 
 namespace leastharm {
@@ -14,23 +15,23 @@ class SearchPanel : public Panel {
 
  private:
   void add_request();
-  void add_weights();
+  void add_folds();
   void add_search();
   void fill_request();
-  void fill_weights(const Weights& weights);
-  [[nodiscard]] Weights weights() const;
-  void take_request();
+  /// Gives the fields to the case; false where they make no request, which is then said.
+  bool take_request();
 
   QComboBox *which_, *cavity_, *material_, *sides_;
   QDoubleSpinBox *retain_, *replicates_, *spacing_, *particle_, *gap_, *time_;
   QLabel* state_;
   AssayRows* assays_;
-  QWidget* weights_;
-  PerMaterial<QDoubleSpinBox*> weight_{};   ///< null for air and support, which cost nothing
-  QDoubleSpinBox *hole_, *protected_;
+  NeedleRows* needles_;
+  LimitRows* limits_;
+  WeightRows* weights_;
   QPushButton *start_, *adopt_;
   GapCurve* curve_;
   Alternatives* alternatives_;
+  std::string lacking_;  ///< what the fields lack to be a request; empty where they are one
   bool setting_ = false;
 };
 

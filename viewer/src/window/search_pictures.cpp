@@ -62,8 +62,7 @@ void GapCurve::paintEvent(QPaintEvent*) {
   }
   painter.setPen(desk_.look.quiet());
   if (search.curve.empty()) {
-    painter.drawText(rect(), Qt::AlignCenter,
-                     search.running ? word("search.begins") : word("search.nocurve"));
+    if (search.running) painter.drawText(rect(), Qt::AlignCenter, word("search.begins"));
     return;
   }
   high = std::max(1.0, high * 1.08);
@@ -94,6 +93,7 @@ void GapCurve::paintEvent(QPaintEvent*) {
   painter.setPen(desk_.look.ink());
   const bool found_at_last = std::isfinite(last.best) && last.best > 0;
   const double last_best = found_at_last ? at(seconds, last.best).y() : top;
+  if (!found_at_last) painter.drawText(rect(), Qt::AlignCenter, word("search.nothingyet"));
   if (found_at_last)
     painter.drawText(QRectF(0, last_best - 9, left - 4, 18), Qt::AlignRight | Qt::AlignVCenter,
                    q(number(last.best, 1)));
@@ -154,7 +154,7 @@ void Alternatives::paintEvent(QPaintEvent*) {
                        counted(a.programme.holes, "hole") + ", " + mg(a.programme.mass_mg) + ", " +
                        say("search.enough", chance(least_chance(a)))));
     painter.setPen(desk_.look.quiet());
-    const QString spares = n == 0 ? QString() : q(spared(proposal.assessment, a));
+    const QString spares = n == 0 ? word("search.against") : q(spared(proposal.assessment, a));
     painter.drawText(
         line.translated(0, 2.4 * e), Qt::AlignLeft | Qt::AlignVCenter,
         painter.fontMetrics().elidedText(spares, Qt::ElideRight, static_cast<int>(line.width())));

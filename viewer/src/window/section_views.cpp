@@ -26,14 +26,6 @@ SlicePlane plane_in(const QRect& where, const Vec3& centre, const Vec3& right, c
   return plane;
 }
 
-void outline_on_picture(QPainter& painter, const QPolygonF& shape, double width) {
-  for (const auto& [colour, w] :
-       {std::pair{QColor(13, 13, 15), width + 1.6}, std::pair{QColor(255, 255, 255), width}}) {
-    painter.setPen(QPen(colour, w));
-    painter.drawPolygon(shape);
-  }
-}
-
 /// The midline's point that lies nearest to the slice.
 Vec3 midline_at(const BodyFrame& frame, const std::function<double(const Vec3&)>& off) {
   Vec3 nearest = frame.midline_lps_mm.front();
@@ -124,16 +116,16 @@ void SectionView::draw_over(QPainter& painter) {
   const QPointF entry = screen_of(track.entry_lps_mm - tick);
   const bool crowded = std::abs(middle.x() - entry.x()) < desk_.look.px(3.6);
   draw_on_picture(painter,
-                  QRectF(middle.x() - 60,
+                  QRectF(middle.x() - desk_.look.px(5),
                          crowded ? middle.y() + lift - painter.fontMetrics().height()
                                  : middle.y() - lift,
-                         120, painter.fontMetrics().height()),
+                         desk_.look.px(10), painter.fontMetrics().height()),
                   Qt::AlignCenter, word("needle.core"));
   draw_on_picture(painter,
-                  QRectF(entry.x() - 60,
+                  QRectF(entry.x() - desk_.look.px(5),
                          std::min(entry.y(), screen_of(track.entry_lps_mm + tick).y()) -
                              painter.fontMetrics().height() - 1,
-                         120, painter.fontMetrics().height()),
+                         desk_.look.px(10), painter.fontMetrics().height()),
                   Qt::AlignCenter, word("needle.entry"));
   draw_grip(painter, screen_of(track.entry_lps_mm), Grip::entry);
   draw_grip(painter, screen_of(track.tip_lps_mm), Grip::tip);

@@ -89,10 +89,11 @@ void SolidPanel::make_body() {
 void SolidPanel::place_tracks() {
   if (!scene_ || !desk_.ready()) return;
   const Directions d = desk_.directions();
+  const int letters_px = desk_.look.px(1.15);
   std::vector<NamedDirection> names;
   for (const Vec3& way : {d.head, Vec3(-d.head), d.left, Vec3(-d.left), d.front, Vec3(-d.front)})
     names.push_back({words_for(way, d), way});
-  scene_->set_names(names);
+  scene_->set_names(names, letters_px);
   std::vector<SolidScene::ShownTrack> tracks;
   const Body& body = desk_.bench.ground().body;
   for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
@@ -100,7 +101,7 @@ void SolidPanel::place_tracks() {
     tracks.push_back({track, outward_normal(body, track.entry_lps_mm).value_or(-axis_of(track)),
                       n == desk_.bench.in_hand()});
   }
-  scene_->set_tracks(tracks);
+  scene_->set_tracks(tracks, letters_px);
   if (cut_->isChecked() && desk_.bench.has_track())
     scene_->set_clip(std::pair{desk_.section().entry, desk_.section().across()});
   else

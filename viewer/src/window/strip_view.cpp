@@ -10,6 +10,7 @@
 namespace leastharm {
 namespace {
 
+constexpr double kTogetherPx = 3;  // ends nearer to each other than this count as one place
 constexpr double kMarginEms = 7.6, kTopEms = 1.7, kBottomEms = 0.4;
 
 }  // namespace
@@ -155,15 +156,19 @@ void StripView::draw_words(QPainter& painter, const Placed& place) const {
                    Qt::AlignRight | Qt::AlignVCenter, q(words_for(-view.right, directions)));
   painter.drawText(QRectF(where.right() + 6, where.center().y() - line, margin - 6, 2 * line),
                    Qt::AlignLeft | Qt::AlignVCenter, q(words_for(view.right, directions)));
-  painter.drawText(QRectF(where.left() - margin - desk_.look.px(4), where.top(),
+  painter.drawText(QRectF(where.left() - margin - desk_.look.px(4),
+                          std::min(where.top(), where.center().y() - 2 * line),
                           margin + desk_.look.px(4) - 6, line),
                    Qt::AlignRight | Qt::AlignTop,
                    q(say("strip.seenfrom", words_for(view.toward, directions))));
 }
 
 void StripView::draw_scale_bar(QPainter& painter, const Placed& place) const {
-  const double bar = 100 * place.scale(), y = height() - 5, line = desk_.look.px(1.2),
-               right = width() - desk_.look.px(0.8);
+  // Beside the feet, below their name; a low strip has no room there.
+  const double bar = 100 * place.scale(), line = desk_.look.px(1.2), edge = width() - desk_.look.px(0.8);
+  const bool beside = place.where.height() > 3.2 * line;
+  const double y = beside ? place.where.bottom() - 1 : height() - 5;
+  const double right = beside ? std::min(place.where.right() + 6 + std::max(bar, 3.3 * line), edge) : edge;
   painter.setPen(QPen(desk_.look.ink(), 1.2));
   painter.drawLine(QPointF(right - bar, y), QPointF(right, y));
   painter.setFont(desk_.look.font(0.86));
@@ -233,15 +238,16 @@ void StripView::draw_arrow(QPainter& painter, const QPointF& from, const QPointF
   painter.drawText(label, Qt::AlignCenter, text);
 }
 
-/// The nearest end of a track; of two that lie together, that of the track in hand.
+/// The nearest end of a track; of two that lie together, that which the keys hold.
 void StripView::take_hold(const QPointF& at) {
   double nearest = desk_.look.px(0.8);
   std::size_t track = 0;
   held_ = Grip::none;
   for (const Placed& place : places()) {
     const auto consider = [&](std::size_t n, const Vec3& end, Grip grip) {
-      const double away = QLineF(at, place.screen_of(end)).length();
-      if (!(away < nearest || (away == nearest && n == desk_.bench.in_hand()))) return;
+      const bool held_by_keys = n == desk_.bench.in_hand() && grip == desk_.grip;
+      const double away = QLineF(at, place.screen_of(end)).length() - (held_by_keys ? kTogetherPx : 0);
+      if (away >= nearest) return;
       nearest = away;
       track = n;
       held_ = grip;

@@ -54,11 +54,6 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"log.core", "core from %1 to %2 mm", Origin::trade},
     {"log.limit", "limit %1", Origin::trade},
     {"log.beyond", " (beyond the scale)", Origin::ours},
-    {"log.noneedle",
-     "No needle yet, so nothing is crossed. The picture above shows the whole body along its midline; move the line "
-     "in it to look through the scanner's slices. Marks (M) says where samples may come from and what must not be "
-     "touched; Search (S) then finds the tracks of least harm, or Needle (N) lets you aim one yourself.",
-     Origin::ours},
     {"log.nokeepout", "no keep-outs are marked", Origin::ours},
 
     // the ledger
@@ -75,7 +70,12 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"ledger.together", "Together, %1", Origin::ours},
     {"ledger.bound", "nothing scores below %1;", Origin::ours},
     {"ledger.computing", "…", Origin::ours},
-    {"ledger.empty", "No tracks yet: one row a track will stand here.", Origin::ours},
+    {"ledger.empty", "No tracks yet", Origin::ours},
+    {"ledger.begin",
+     "The picture above shows the whole body along its midline; move the line in it to look through the scanner's "
+     "slices.\n\nMarks (M): say where samples may come from and what must not be touched.\nSearch (S): ask for cores, "
+     "and the tracks of least harm are found.\nNeedle (N): aim a track yourself.",
+     Origin::ours},
     {"verdict.least", "the least possible, proven", Origin::ours},
     {"verdict.above", "at most %1 % above the least possible", Origin::ours},
     {"verdict.zero", "score %1; the proven bound is 0", Origin::ours},
@@ -100,6 +100,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"read.outside", "outside the scan", Origin::trade},
     {"read.noreading", "no reading", Origin::ours},
     {"read.sure", "confidence %1 %", Origin::trade},
+    {"read.inmark", "in %1", Origin::ours},
 
     // the drawers
     {"panel.needle", "Needle", Origin::trade},
@@ -128,12 +129,11 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"needle.damage", "Damage score, part by part", Origin::ours},
     {"needle.angles", "enters %1° off square, tilted %2° out of the slice", Origin::trade},
     {"needle.hole", "hole of %1 mm²", Origin::trade},
-    {"needle.opening", "enters through an opening: no hole counted", Origin::ours},
     {"needle.coreholds", "core holds %1 of %2 mm³ of what is asked for", Origin::ours},
     {"needle.reach", "chance to reach it: %1", Origin::trade},
     {"needle.clearance", "%1: %2 free", Origin::ours},
     {"needle.touch", "touched %1", Origin::ours},
-    {"needle.sum", "together  %1", Origin::ours},
+    {"needle.sum", "together", Origin::ours},
     {"needle.none",
      "No track in hand. Aim one: press the button, then click on what is to be sampled.",
      Origin::ours},
@@ -219,7 +219,20 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"search.particle", "largest particle", Origin::trade},
     {"search.assay", "analysis", Origin::trade},
     {"search.noneed", "Name an analysis and what it uses, or what is to be kept.", Origin::ours},
+    {"search.noneedle", "Choose at least one needle.", Origin::ours},
+    {"search.needles", "Needles", Origin::trade},
+    {"search.limits", "Limits", Origin::trade},
     {"search.weights", "Weights", Origin::ours},
+    {"limit.clearance", "free of keep-outs, at least", Origin::ours},
+    {"limit.entryangle", "off square at the entry, at most", Origin::ours},
+    {"limit.tilt", "tilted out of the slice, at most", Origin::trade},
+    {"limit.bone", "path in bone, at most", Origin::trade},
+    {"limit.margin", "core inside its material by", Origin::ours},
+    {"limit.holes", "holes apart, at least", Origin::ours},
+    {"limit.enough", "chance of enough, at least", Origin::ours},
+    {"limit.touch", "chance to touch a keep-out, at most", Origin::ours},
+    {"limit.aside", "lands beside the aim by (SD, each way)", Origin::trade},
+    {"limit.depth", "lands deeper or less deep by (SD)", Origin::trade},
     {"search.hole", "hole in the surface", Origin::ours},
     {"search.protected", "coming near a keep-out", Origin::ours},
     {"search.gap", "until within", Origin::ours},
@@ -227,10 +240,13 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"search.start", "Search for the least harm", Origin::ours},
     {"search.stop", "Stop and keep the best", Origin::ours},
     {"search.begins", "making the body ready …", Origin::ours},
-    {"search.nocurve", "", Origin::ours},
+    {"search.nothingyet", "nothing found yet", Origin::ours},
     {"search.legend", "score found, and proven bound (dashed)", Origin::ours},
     {"search.done", "Score %1; nothing scores below %2; the gap is %3 %.", Origin::ours},
     {"search.bygap", "The search closed the gap.", Origin::ours},
+    {"search.nobound",
+     "Score %1. No lower bound was proven, so how near this is to the least possible is not known.", Origin::ours},
+    {"search.against", "what the others are set against", Origin::ours},
     {"search.noproof", "No proof is given that nothing scores less.", Origin::ours},
     {"search.bytime", "Stopped by time: the bound may be too low.", Origin::ours},
     {"search.bynodes", "Stopped before the gap was closed.", Origin::ours},
@@ -336,7 +352,8 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"page.seconds", "%1 s", Origin::standard},
     {"page.look", "Looking through %1", Origin::ours},
     {"page.headers", "Files found: %1. Headers read: %2", Origin::trade},
-    {"page.begin", "Begin a case from this series: %1", Origin::ours},
+    {"page.begin", "Begin a case from this CT", Origin::ours},
+    {"page.beginone", "Begin a case from series %1: %2", Origin::ours},
     {"page.beginwhere", "The case folder will be %1", Origin::ours},
     {"page.segmenting", "Telling the materials apart; this takes a minute or two.", Origin::ours},
     {"page.back", "Back", Origin::ours},
@@ -349,12 +366,12 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"start.name", "Leastharm", Origin::ours},
     {"start.what",
      "Plans how to take a few hundredths of a gram from a mummified body under CT with the least "
-     "harm, and proves that the harm is least.",
+     "harm, and says how near to the least possible that is.",
      Origin::ours},
     {"start.ct", "A CT", Origin::trade},
     {"start.ctwhat",
-     "Drop a folder of CT slices here, or an NRRD, NIfTI or MetaImage file. You see what it holds "
-     "before anything is made of it.",
+     "A folder of CT slices, or an NRRD, NIfTI or MetaImage file. You see what it holds before "
+     "anything is made of it.",
      Origin::ours},
     {"start.choosect", "Choose a CT …", Origin::ours},
     {"start.case", "A case", Origin::trade},
@@ -365,6 +382,7 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"start.demowhat", "The whole chain on an invented body. It takes a few minutes.",
      Origin::ours},
     {"start.demobutton", "Make the demo", Origin::ours},
+    {"start.drop", "Drop a CT or a case here", Origin::ours},
     {"start.recent", "Recent cases", Origin::ours},
     {"start.norecent", "none yet", Origin::ours},
     {"start.legend", "Materials, as they are drawn everywhere", Origin::ours},
@@ -403,22 +421,27 @@ inline constexpr auto kWords = std::to_array<WordEntry>({
     {"solid.hint", "Drag turns it, Shift and drag moves it, the wheel brings it nearer.",
      Origin::ours},
 
+    // a key and what it does in each line, three spaces between
     {"keys.list",
      "1 to 9   take a track in hand\n"
      "E  T  W   hold the entry, the tip, the whole needle\n"
      "← →   shallower, deeper by 1 mm\n"
      "↑ ↓   sideways in the section\n"
      "Page ↑ ↓   sideways across the section\n"
-     "with Shift 5 mm, with Ctrl 0.2 mm\n"
+     "with Shift   by 5 mm\n"
+     "with Ctrl   by 0.2 mm\n"
      "with Alt   turn by 1° (Shift 5°)\n"
      ",  .   move the depth line by 1 mm (Shift 5)\n"
      "Home  End   the scanner's slice toward head, feet (Shift 5)\n"
-     "N  M  B  S  A  R   open Needle, Marks, Body, Search, Approving, In the round\n"
+     "N  M  B   Needle, Marks, Body\n"
+     "S  A  R   Search, Approving, In the round\n"
      "H  C  L   hatches, confidence, words on the pictures\n"
      "U   ruler\n"
      "Esc   put the tool down; close the drawer\n"
-     "Ctrl Z, Ctrl Shift Z   undo, redo\n"
-     "Ctrl + and −, Ctrl 0   larger, smaller, usual type\n"
+     "Ctrl Z   undo\n"
+     "Ctrl Shift Z   redo\n"
+     "Ctrl + and −   larger, smaller type\n"
+     "Ctrl 0   usual type\n"
      "Ctrl H   high contrast\n"
      "Tab   from one field to the next\n"
      "K   this list",

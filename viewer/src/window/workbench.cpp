@@ -61,12 +61,13 @@ void Workbench::ask_ground() {
 void Workbench::ask_figures() {
   if (!service_ || !ground_) return;
   FiguresRequest request{
-      .ticket = ++ticket_, .ground = ground_, .tracks = tracks(), .in_hand = in_hand_};
+      .ticket = ++ticket_, .ground = ground_, .tracks = tracks(), .in_hand = in_hand_, .moving = gesture_.has_value()};
   request.known.resize(tracks().size());
   for (std::size_t n = 0; n < tracks().size(); ++n)
     if (const auto f = figures_of(n);
         f && f->ground_number == ground_->number && same_track(f->asked, tracks()[n]))
       request.known[n] = f;
+  asked_in_motion_ = request.moving;
   service_->ask(std::move(request));
 }
 
@@ -94,7 +95,9 @@ bool Workbench::figures_are_whole() const {
   if (figures_.ticket != ticket_ || figures_.tracks.size() != tracks().size()) return false;
   const bool faulty = std::ranges::any_of(
       figures_.tracks, [](const TrackFiguresPtr& t) { return t && !t->fault.empty(); });
-  return figures_.programme_with_chances || (faulty && service_->idle());
+  const TrackFiguresPtr own = figures_of(in_hand_);
+  return figures_.programme_with_chances || (asked_in_motion_ && own && own->with_chances) ||
+         (faulty && service_->idle());
 }
 
 std::optional<Certificate> Workbench::certificate() const {
@@ -118,6 +121,7 @@ void Workbench::take_in_hand(std::size_t n) {
   if (n == in_hand_ || n >= tracks().size()) return;
   in_hand_ = n;
   view_.track = track().id;
+  keep_view();
   ask_figures();
   tell(kTrackMoved | kViewChanged);
 }
@@ -145,9 +149,9 @@ void Workbench::end_gesture() {
     future_.clear();
   }
   gesture_.reset();
+  if (moved || asked_in_motion_) ask_figures();  // now that it rests
   if (!moved) return;
   keep();
-  ask_figures();
   tell(kTrackMoved | kDraftChanged);
 }
 
@@ -195,6 +199,7 @@ void Workbench::add_track(const Vec3& target_lps_mm) {
   part_from_search();
   in_hand_ = tracks().size() - 1;
   view_.track = added.id;
+  keep_view();
   figures_.tracks.emplace_back();
   end_gesture();
   tell(kViewChanged);
@@ -268,7 +273,12 @@ void Workbench::take_kept(const Kept& kept) {
 
 void Workbench::set_view(const ViewState& view) {
   view_ = view;
+  keep_view();
   tell(kViewChanged);
+}
+
+void Workbench::keep_view() {
+  if (view_keeper_) view_keeper_->keep(view_);
 }
 
 }  // namespace leastharm

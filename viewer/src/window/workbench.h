@@ -88,7 +88,7 @@ class Workbench {
 
   /// Called with bits of `Changed` after every change.
   std::function<void(unsigned)> on_change;
-  /// Whether closing a case keeps where the person was looking.
+  /// Whether the case keeps where the person is looking. Set it before opening.
   bool keeps_view = true;
 
   // Opening.
@@ -132,7 +132,7 @@ class Workbench {
   /// nothing about them.
   [[nodiscard]] std::optional<Certificate> certificate() const;
   /// Whether the newest figures are all there, chances included, as far as the tracks can be
-  /// assessed.
+  /// assessed; while a track moves, its own.
   [[nodiscard]] bool figures_are_whole() const;
   void take_in_hand(std::size_t n);
 
@@ -198,7 +198,7 @@ class Workbench {
   void take_figures(FiguresAnswer answer);
   void take_kept(const Kept& kept);
   void keep();
-  void keep_view() const;
+  void keep_view();
   /// One change of the draft outside a gesture: a step of its own.
   void change(const std::string& what, unsigned also, const std::function<void(Draft&)>& edit);
   /// The tracks are no longer those that the search chose; its bound stays.
@@ -236,6 +236,7 @@ class Workbench {
   std::shared_ptr<const BodyViews> body_views_;
   FiguresAnswer figures_;
   std::uint64_t ticket_ = 0;
+  bool asked_in_motion_ = false;  ///< the newest figures were asked for while a track moved
   ViewState view_;
   std::vector<Finding> messages_;
   bool kept_ = true;
@@ -246,6 +247,7 @@ class Workbench {
   std::thread search_thread_;
 
   std::unique_ptr<Keeper> keeper_;
+  std::unique_ptr<ViewKeeper> view_keeper_;  ///< null where views are not kept
   struct GroundRequest {
     std::uint64_t number = 0;
     Draft draft;

@@ -173,6 +173,7 @@ void Workbench::take_opened(std::shared_ptr<Opened> opened) {
       std::move(*opened->folder), draft_.outlines, [this, back = poster()](Kept kept) {
         back([this, kept = std::move(kept)] { take_kept(kept); });
       });
+  if (keeps_view) view_keeper_ = std::make_unique<ViewKeeper>(root_ / kViewFile, view_);
   service_ = std::make_unique<FigureService>([this, back = poster()](FiguresAnswer answer) {
     back([this, answer = std::move(answer)]() mutable { take_figures(std::move(answer)); });
   });
@@ -205,7 +206,7 @@ void Workbench::close() {
   if (search_thread_.joinable()) search_thread_.join();
   end_gesture();
   if (keeper_ && !kept_) keeper_->keep({draft_, volumes_, corrections_});
-  if (keeper_) keep_view();
+  view_keeper_.reset();  // writes the last view
   service_.reset();
   ground_worker_.reset();
   keeper_.reset();  // waits until the last change is written
@@ -231,16 +232,6 @@ void Workbench::close() {
   refusal_text_.clear();
   reading_lines_.clear();
   tell(kStageChanged);
-}
-
-void Workbench::keep_view() const {
-  const std::string text = to_json_text(view_);
-  const fs::path path = root_ / kViewFile;
-  if (!keeps_view || text == (fs::exists(path) ? text_of(path) : to_json_text({}))) return;
-  try {
-    write_whole(path, text);
-  } catch (const BadInput&) {  // where a person was looking is not worth a message
-  }
 }
 
 void Workbench::find_ct(const fs::path& place) {

@@ -81,6 +81,7 @@ void Workbench::adopt(std::size_t which) {
     draft.file.plan.firmness = proposal.firmness;
   });
   if (has_track()) view_.track = track().id;
+  keep_view();
   ask_figures();
   tell(kTrackMoved | kViewChanged);
 }
