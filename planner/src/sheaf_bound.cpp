@@ -13,7 +13,6 @@ namespace leastharm {
 namespace {
 
 constexpr double kBlock_mm = 8;
-constexpr int kDraws = kMassDraws;
 
 const Mark* cavity_mark(const SearchScene& scene, const Ask& ask) {
   return ask.request->cavity.empty() ? nullptr : scene.body().find_mark(ask.request->cavity);
@@ -49,10 +48,10 @@ void filter(const Grid& grid, std::vector<T>& values, const std::array<int, 3>& 
 SheafBound::SheafBound(const SearchScene& scene, std::size_t ask, int side)
     : scene_(scene), ask_(scene.asks()[ask]), side_(side),
       enough_(scene.body(), region_of(scene, ask_), *ask_.needle, ask_.least_need_mg), far_cones_(scene, 4), near_cones_(scene, 1.4) {
-  // The chance that `assess` prints is counted over draws: four standard errors, and what the shift of the core leaves out.
-  constexpr double kModel = 0.01;
-  const double p = scene.file().limits.p_enough_min;
-  least_chance_ = std::max(0.0, p - 4 * std::sqrt(p * (1 - p) / kDraws) - kModel);
+  // The chance that `assess` prints is counted over draws, with a standard error of 0.002; the shift of the core leaves out
+  // its turn (tests/planner/certificate_test.cpp holds both together).
+  constexpr double kCounting = 0.008, kModel = 0.003;
+  least_chance_ = std::max(0.0, scene.file().limits.p_enough_min - kCounting - kModel);
   weight_of_wanted_ = 1e9;
   for (std::size_t m = 1; m < kMaterialCount; ++m)
     if (ask_.request->wants(static_cast<Material>(m))) weight_of_wanted_ = std::min(weight_of_wanted_, scene.file().weights.material[m]);
@@ -135,7 +134,8 @@ class SheafSweep {
   }
 
  private:
-  static constexpr double kSlab_mm = kHandLengthMm - 20;   // tips of one sweep lie so near that their hands have a plane in common
+  // Tips of one sweep lie so near that their hands have a plane in common: this far behind the hub of the first.
+  static constexpr double kHubRoom_mm = 2, kSlab_mm = kHandLengthMm - 2 * kHubRoom_mm - 6;
 
   /// From the plane where the hands are to the steel's ends `from` to `to` (layers).
   void sweep(int from, int to) {
@@ -183,18 +183,28 @@ class SheafSweep {
     started_ = false;
     off_ = {0, 0};
     drifts_ = {0, 0};
-    constexpr int kAround = 8;
-    const double radius = kHandRadiusMm - 2 - 2 * across_;
     for (int j = 0; j < lattice_.size[1]; ++j)
-      for (int i = 0; i < lattice_.size[0]; ++i) {
-        const Vec3 p = bound_.scene_.from_box(lattice_.at(i, j, k));
-        bool free = bound_.scene_.material_at(p) == Material::air;
-        for (int n = 0; n < kAround && free; ++n) {
-          const double angle = 2 * std::numbers::pi * n / kAround;
-          free = bound_.scene_.material_at(p + radius * (std::cos(angle) * sheaf_.first() + std::sin(angle) * sheaf_.second())) == Material::air;
-        }
-        if (!free) outside_[lattice_.offset(i, j, 0)] = cap_;
+      for (int i = 0; i < lattice_.size[0]; ++i)
+        if (!hand_is_free(lattice_.at(i, j, k))) outside_[lattice_.offset(i, j, 0)] = cap_;
+  }
+
+  /// Whether nothing is in the way of a hand whose needle passes within a step of a point, for all tips of a slab.
+  bool hand_is_free(const Vec3& p) const {
+    constexpr int kAround = 16;
+    constexpr double kBetweenPlanes_mm = 20;
+    const SearchScene& scene = bound_.scene_;
+    const auto is_air = [&](const Vec3& q) { return scene.material_at(scene.from_box(q)) == Material::air; };
+    for (double back = 0; back <= kHandLengthMm - kHubRoom_mm - slab_mm_; back += kBetweenPlanes_mm) {
+      const double radius = kHandRadiusMm - 1 - std::numbers::sqrt2 * across_ - back * std::hypot(sheaf_.slope()[0], sheaf_.slope()[1]);
+      const Vec3 middle = p - back * sheaf_.middle();
+      if (radius <= 0) break;
+      if (!is_air(middle)) return false;
+      for (int n = 0; n < kAround; ++n) {
+        const double angle = 2 * std::numbers::pi * n / kAround;
+        if (!is_air(middle + (n % 2 == 0 ? radius : 0.6 * radius) * (std::cos(angle) * sheaf_.first() + std::sin(angle) * sheaf_.second()))) return false;
       }
+    }
+    return true;
   }
 
   /// Points across so wide that what comes in from the border does not get to the tips; along from where no needle for
@@ -205,14 +215,14 @@ class SheafSweep {
     const Vec3 first_tip = (tips_.low - Vec3::Constant(1)) * tip_step, last_tip = (tips_.high + Vec3::Constant(1)) * tip_step;
     // Where the steel ends with its round kernel wholly before its flat end.
     radius_ = needle_.outer_mm / 2;
-    const int per_radius = static_cast<int>(std::ceil(radius_ / step_mm));
-    along_ = radius_ / per_radius;
+    constexpr double kFinestAlong_mm = 0.7;   // weights are averaged over millimetres
+    along_ = radius_ / std::ceil(radius_ / std::max(step_mm, kFinestAlong_mm));
     across_ = step_mm;
     run_ = std::clamp(static_cast<int>(kBlock_mm / step_mm), 2, 16);
     const double end_shift = needle_.dead_tip_mm - radius_;
     const std::array<Vec3, 3> axes{sheaf_.first(), sheaf_.second(), sheaf_.middle()};
     // At the beginning of a slab's sweep the hand is there, whichever of its tips the needle is for.
-    const double length = needle_.usable_mm + 10;
+    const double length = needle_.usable_mm + kHubRoom_mm;
     Vec3 origin = t.origin;
     for (std::size_t a = 0; a < 2; ++a) {
       const auto e = static_cast<Eigen::Index>(a);
@@ -228,6 +238,7 @@ class SheafSweep {
     first_end_ = before;
     lattice_.size[2] = before + ends;
     ends_ = ends;
+    slab_mm_ = std::min(kSlab_mm, ends * along_);
     end_shift_ = end_shift;
     kept_.assign(lattice_.offset(0, 0, 1) * static_cast<std::size_t>(ends), 0.0f);
     kept_through_.assign(bound_.opening_.empty() ? 0 : kept_.size(), 0);
@@ -450,7 +461,7 @@ class SheafSweep {
   double half_angle_ = 0, most_angle_ = 0, most_touch_mm_ = 0;
   Lattice lattice_;
   int run_ = 1;   // points of a row that are looked at together
-  double radius_ = 1, along_ = 1, across_ = 1, end_shift_ = 0;
+  double radius_ = 1, along_ = 1, across_ = 1, end_shift_ = 0, slab_mm_ = 0;
   int first_end_ = 0, ends_ = 0;
   bool started_ = false;
   std::array<int, 2> drifts_{0, 0};
@@ -482,9 +493,10 @@ bool SheafBound::may_hold_tips(const TipBox& box) const {
 std::vector<SheafCost> SheafBound::bound(const Sheaf& sheaf, const TipBox& box, double step_mm, double cap_mm, double& points) const {
   const std::vector<SheafCost> none(box.cube_count());
   if (!may_hold_tips(box)) return none;
-  // A coarse lattice is off by more.
-  const double chance_step_mm = std::clamp(step_mm, 2.0, 4.0);
-  const double least = least_chance_ - 0.03 * (chance_step_mm - 2);
+  // A coarse lattice is off by more (measured).
+  constexpr double kFinest_mm = 0.7, kLostPer_mm = 0.045;
+  const double chance_step_mm = std::clamp(1.7 * step_mm, 0.8, 4.0);
+  const double least = std::max(0.0, least_chance_ - kLostPer_mm * (chance_step_mm - kFinest_mm));
   const TipChances tips = tip_chances(scene_, ask_, enough_, side_, sheaf, box, chance_step_mm, least);
   points += static_cast<double>(tips.chance.size());
   if (!tips.any) return none;

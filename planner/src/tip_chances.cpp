@@ -9,8 +9,8 @@
 namespace leastharm {
 namespace {
 
-constexpr double kReach_sd = 3;   // how far the placement error is followed; what lies beyond counts as enough
-constexpr float kBeyond = 0.008f;
+constexpr double kReach_sd = 3.5;   // how far the placement error is followed; what lies beyond counts as enough
+constexpr float kBeyond = 0.0014f;
 
 /// Weights of a normal error on a lattice, the middle one first; they sum to 1 with both sides.
 std::vector<float> normal_taps(double sd_steps) {
@@ -63,7 +63,7 @@ void blur(const Lattice& lattice, std::vector<float>& values, int axis, double s
 
 /// Turns the yield along the lattice into the nominal mass of a core that ends at each point, then into its chance.
 void chances_of_cores(const Ask& ask, const EnoughChance& enough, const Lattice& lattice, std::vector<float>& values) {
-  constexpr float kYieldError = 1.02f;   // what the averaged field may be off
+  constexpr float kYieldError = 1.005f;   // what the averaged field may be off
   const int nk = lattice.size[2];
   const double step = lattice.step[2].norm(), back = ask.needle->throw_mm / step;
   const int whole = static_cast<int>(back);
