@@ -17,24 +17,22 @@
 namespace leastharm {
 namespace {
 
-/// How finely a level looks: sheaves are quartered from one to the next.
-struct Level {
-  double step_mm;   ///< of the lattice
-  double cube_mm;   ///< for which bounds are told apart
-};
-constexpr std::array<Level, 7> kLevels{{{4, 36}, {2.8, 36}, {1.4, 18}, {0.8, 9}, {0.5, 9}, {0.35, 4.5}, {0.25, 4.5}}};
-constexpr double kFirstSlope = 0.14;
+constexpr double kFirstSlope = 0.14, kFirstStep_mm = 4;
+constexpr double kLeastSlope = 0.0015, kLeastStep_mm = 0.25;
+constexpr double kCubePerStep = 9;     // cubes of tips for which bounds are told apart, in steps of the lattice
 constexpr double kFieldError = 0.01;   // by which a sum of averaged weights may exceed what the cylinder displaces
 constexpr std::size_t kBatch = 64;
-constexpr std::size_t kTriedFrom = 2;  // the level from which a cell's middle line is tried as a track
+constexpr double kTriedFrom = 0.05;    // the slope from which on a cell's middle line is tried as a track
 
 /// A sheaf and a cube of tips.
 struct Cell {
   std::size_t ask = 0;
   Sheaf sheaf;
   TipBox box;
-  std::size_t level = 0, number = 0;   ///< the level at which its bounds were found; the order in which it came up
+  double slope = kFirstSlope, step_mm = kFirstStep_mm;   ///< of the sheaf, and of the lattice on which its bounds were found
+  std::size_t number = 0;                                ///< the order in which it came up
   double bound = 0, without_hole = 0;
+  bool through_opening = false;                          ///< whether tracks through an opening set the bound
 };
 
 struct Later {
@@ -83,7 +81,7 @@ class Certifier {
     const Vec3 room = 0.5 * voxel + Vec3::Constant(scene_.asks()[ask].needle->throw_mm);
     const Vec3 low = scene_.in_box(Vec3(target.low.i, target.low.j, target.low.k).cwiseProduct(voxel)) - room;
     const Vec3 high = scene_.in_box(Vec3(target.high.i, target.high.j, target.high.k).cwiseProduct(voxel)) + room;
-    TipBox box{low, kLevels[0].cube_mm, {1, 1, 1}};
+    TipBox box{low, kCubePerStep * kFirstStep_mm, {1, 1, 1}};
     for (std::size_t a = 0; a < 3; ++a) {
       const auto e = static_cast<Eigen::Index>(a);
       box.cubes[a] = std::max(1, static_cast<int>(std::ceil((high[e] - low[e]) / box.cube_mm)));
@@ -97,22 +95,33 @@ class Certifier {
     while (!open_.empty() && parts.size() < kBatch && open_.top().bound < target()) {
       const Cell cell = open_.top();
       open_.pop();
-      if (cell.level + 1 == kLevels.size()) {
-        finest_.push_back(cell);
-        continue;
-      }
-      if (cell.level >= kTriedFrom) taken.push_back(cell);
-      divide(cell, parts);
+      if (cell.slope <= kTriedFrom) taken.push_back(cell);
+      if (!divide(cell, parts)) finest_.push_back(cell);
     }
     try_one(taken);
     sweep(std::move(parts));
   }
 
-  static void divide(const Cell& cell, std::vector<Cell>& parts) {
-    const double cube = kLevels[cell.level + 1].cube_mm;
-    const int count = cube < cell.box.cube_mm ? 2 : 1;
-    for (const Sheaf& sheaf : cell.sheaf.quarters())
-      parts.push_back({cell.ask, sheaf, {cell.box.low, cube, {count, count, count}}, cell.level + 1, 0, cell.bound, cell.without_hole});
+  /// Makes the lattice finer, or the sheaf narrower: whichever costs the bound more. A step loses a few steps' worth of
+  /// material at a slant, a slope its share of the way through the object, which is short behind an opening.
+  static bool divide(const Cell& cell, std::vector<Cell>& parts) {
+    const double way_mm = cell.through_opening ? 20 : 40;
+    Cell part = cell;
+    if (cell.step_mm > kLeastStep_mm && cell.step_mm > way_mm * cell.slope) {
+      part.step_mm /= 2;
+      const double cube = std::min(cell.box.cube_mm, kCubePerStep * part.step_mm);
+      const int count = cube < cell.box.cube_mm ? 2 : 1;
+      part.box = {cell.box.low, cube, {count, count, count}};
+      parts.push_back(part);
+      return true;
+    }
+    if (cell.slope <= kLeastSlope) return false;
+    part.slope /= 2;
+    for (const Sheaf& sheaf : cell.sheaf.quarters()) {
+      part.sheaf = sheaf;
+      parts.push_back(part);
+    }
+    return true;
   }
 
   /// Bounds sheaves over boxes and opens those of their cubes in which something may be better than what is aimed at.
@@ -134,7 +143,7 @@ class Certifier {
     const double disc = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, area = disc / (1 + kFieldError);
     const double hole = scene_.file().weights.hole_mm * disc;
     const std::vector<SheafCost> costs =
-        bounds_[cell.ask]->bound(cell.sheaf, cell.box, kLevels[cell.level].step_mm, 1.02 * target() / area, points);
+        bounds_[cell.ask]->bound(cell.sheaf, cell.box, cell.step_mm, 1.02 * target() / area, points);
     std::vector<Cell> kept;
     for (std::size_t c = 0; c < costs.size(); ++c) {
       const double plain = area * costs[c].plain_mm, opening = area * costs[c].opening_mm;
@@ -142,6 +151,7 @@ class Certifier {
       part.box = {cell.box.low_of(c), cell.box.cube_mm, {1, 1, 1}};
       part.bound = std::max({0.0, cell.bound, std::min(plain + hole, opening)});
       part.without_hole = std::max({0.0, cell.without_hole, std::min(plain, opening)});
+      part.through_opening = opening < plain + hole;
       if (part.bound < target()) kept.push_back(part);
     }
     return kept;

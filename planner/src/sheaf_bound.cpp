@@ -98,7 +98,17 @@ void SheafBound::make_openings() {
         for (int i = 0; i < grid.size[0]; ++i)
           if (mark.mask.contains({i + box.low.i, j + box.low.j, k + box.low.k})) opening_[grid.offset(i, j, k)] = 1;
   }
-  if (!opening_.empty()) filter(grid, opening_, {1, 1, 1}, [](std::uint8_t a, std::uint8_t b) { return std::max(a, b); });
+  if (opening_.empty()) return;
+  filter(grid, opening_, {1, 1, 1}, [](std::uint8_t a, std::uint8_t b) { return std::max(a, b); });
+  opening_low_ = Vec3::Constant(1e9);
+  opening_high_ = Vec3::Constant(-1e9);
+  for (int k = 0; k < grid.size[2]; ++k)
+    for (int j = 0; j < grid.size[1]; ++j)
+      for (int i = 0; i < grid.size[0]; ++i) {
+        if (opening_[grid.offset(i, j, k)] == 0) continue;
+        opening_low_ = opening_low_.cwiseMin(Vec3(i - 1, j - 1, k - 1).cwiseProduct(grid.spacing_mm));
+        opening_high_ = opening_high_.cwiseMax(Vec3(i + 1, j + 1, k + 1).cwiseProduct(grid.spacing_mm));
+      }
 }
 
 void SheafBound::make_least_weights() {
@@ -192,6 +202,14 @@ class SheafSweep {
   bool hand_is_free(const Vec3& p) const {
     constexpr int kAround = 16;
     constexpr double kBetweenPlanes_mm = 20;
+    static const std::array<std::array<double, 2>, kAround> ring = [] {   // on two circles in turn
+      std::array<std::array<double, 2>, kAround> points;
+      for (int n = 0; n < kAround; ++n) {
+        const double angle = 2 * std::numbers::pi * n / kAround, share = n % 2 == 0 ? 1 : 0.6;
+        points[static_cast<std::size_t>(n)] = {share * std::cos(angle), share * std::sin(angle)};
+      }
+      return points;
+    }();
     const SearchScene& scene = bound_.scene_;
     const auto is_air = [&](const Vec3& q) { return scene.material_at(scene.from_box(q)) == Material::air; };
     for (double back = 0; back <= kHandLengthMm - kHubRoom_mm - slab_mm_; back += kBetweenPlanes_mm) {
@@ -199,49 +217,51 @@ class SheafSweep {
       const Vec3 middle = p - back * sheaf_.middle();
       if (radius <= 0) break;
       if (!is_air(middle)) return false;
-      for (int n = 0; n < kAround; ++n) {
-        const double angle = 2 * std::numbers::pi * n / kAround;
-        if (!is_air(middle + (n % 2 == 0 ? radius : 0.6 * radius) * (std::cos(angle) * sheaf_.first() + std::sin(angle) * sheaf_.second()))) return false;
-      }
+      for (const auto& [a, b] : ring)
+        if (!is_air(middle + radius * (a * sheaf_.first() + b * sheaf_.second()))) return false;
     }
     return true;
   }
 
-  /// Points across so wide that what comes in from the border does not get to the tips; along from where no needle for
-  /// these tips has entered yet.
+  /// Points along from where no needle for these tips has entered yet, and across so wide that what comes in from the border
+  /// does not get to the tips.
   void lay_out(double step_mm) {
-    const Lattice& t = tips_.lattice;   // the tips' own
-    const double tip_step = t.step[0].norm();
-    const Vec3 first_tip = (tips_.low - Vec3::Constant(1)) * tip_step, last_tip = (tips_.high + Vec3::Constant(1)) * tip_step;
-    // Where the steel ends with its round kernel wholly before its flat end.
     radius_ = needle_.outer_mm / 2;
     constexpr double kFinestAlong_mm = 0.7;   // weights are averaged over millimetres
     along_ = radius_ / std::ceil(radius_ / std::max(step_mm, kFinestAlong_mm));
     across_ = step_mm;
     run_ = std::clamp(static_cast<int>(kBlock_mm / step_mm), 2, 16);
-    const double end_shift = needle_.dead_tip_mm - radius_;
-    const std::array<Vec3, 3> axes{sheaf_.first(), sheaf_.second(), sheaf_.middle()};
+    // Where the steel ends with its round kernel wholly before its flat end.
+    end_shift_ = needle_.dead_tip_mm - radius_;
+    const double tip_step = tips_.lattice.step[2].norm();
+    ends_ = static_cast<int>(std::ceil((tips_.high.z() - tips_.low.z() + 2) * tip_step / along_)) + 1;
+    slab_mm_ = std::min(kSlab_mm, ends_ * along_);
     // At the beginning of a slab's sweep the hand is there, whichever of its tips the needle is for.
-    const double length = needle_.usable_mm + kHubRoom_mm;
-    Vec3 origin = t.origin;
+    first_end_ = static_cast<int>(std::ceil((needle_.usable_mm + kHubRoom_mm) / along_));
+    // Directions wander only from where there is something to meet: most sweeps do with a narrow margin.
+    for (const double reach_mm : {40.0, 80.0, needle_.usable_mm}) {
+      lay_across(reach_mm);
+      const int last = first_end_ + ends_;
+      if (ends_ * along_ <= kSlab_mm && (last - first_solid(0, last)) * along_ <= reach_mm) break;
+    }
+    kept_.assign(lattice_.offset(0, 0, 1) * static_cast<std::size_t>(ends_), 0.0f);
+    kept_through_.assign(bound_.opening_.empty() ? 0 : kept_.size(), 0);
+  }
+
+  void lay_across(double reach_mm) {
+    const Lattice& t = tips_.lattice;   // the tips' own
+    const double tip_step = t.step[0].norm();
+    const std::array<Vec3, 3> axes{sheaf_.first(), sheaf_.second(), sheaf_.middle()};
+    lattice_.origin = t.origin + ((tips_.low.z() - 1) * tip_step + end_shift_ - first_end_ * along_) * axes[2];
+    lattice_.step[2] = along_ * axes[2];
+    lattice_.size[2] = first_end_ + ends_;
     for (std::size_t a = 0; a < 2; ++a) {
       const auto e = static_cast<Eigen::Index>(a);
-      const int margin = static_cast<int>(std::ceil(sheaf_.slope()[a] * needle_.usable_mm / across_)) + 3;
-      lattice_.size[a] = static_cast<int>(std::ceil((last_tip[e] - first_tip[e]) / across_)) + 1 + 2 * margin;
+      const int margin = static_cast<int>(std::ceil(sheaf_.slope()[a] * reach_mm / across_)) + 3;
+      lattice_.size[a] = static_cast<int>(std::ceil((tips_.high[e] - tips_.low[e] + 2) * tip_step / across_)) + 1 + 2 * margin;
       lattice_.step[a] = across_ * axes[a];
-      origin += (first_tip[e] - margin * across_) * axes[a];
+      lattice_.origin += ((tips_.low[e] - 1) * tip_step - margin * across_) * axes[a];
     }
-    const int before = static_cast<int>(std::ceil(length / along_));
-    const int ends = static_cast<int>(std::ceil((last_tip.z() - first_tip.z()) / along_)) + 1;
-    lattice_.step[2] = along_ * axes[2];
-    lattice_.origin = origin + (first_tip.z() + end_shift - before * along_) * axes[2];
-    first_end_ = before;
-    lattice_.size[2] = before + ends;
-    ends_ = ends;
-    slab_mm_ = std::min(kSlab_mm, ends * along_);
-    end_shift_ = end_shift;
-    kept_.assign(lattice_.offset(0, 0, 1) * static_cast<std::size_t>(ends), 0.0f);
-    kept_through_.assign(bound_.opening_.empty() ? 0 : kept_.size(), 0);
   }
 
   /// Weights half a step beyond layer k, where they can still matter; whether there are any.
@@ -388,11 +408,16 @@ class SheafSweep {
     if (through_.empty()) return;
     const Grid& grid = bound_.scene_.box_grid();
     const Vec3 inverse = grid.spacing_mm.cwiseInverse();
+    const double half_run = run_ * across_ / 2;
     for (int j = 0; j < lattice_.size[1]; ++j)
-      for (int i = 0; i < lattice_.size[0]; ++i) {
-        const Vec3 p = lattice_.at(i, j, k).cwiseProduct(inverse);
-        const VoxelIndex v{static_cast<int>(std::floor(p.x() + 0.5)), static_cast<int>(std::floor(p.y() + 0.5)), static_cast<int>(std::floor(p.z() + 0.5))};
-        if (grid.contains(v)) through_[lattice_.offset(i, j, 0)] |= bound_.opening_[grid.offset(v)];
+      for (int first = 0; first < lattice_.size[0]; first += run_) {
+        const Vec3 middle = lattice_.at(first, j, k) + half_run * sheaf_.first();
+        if (((middle - bound_.opening_low_).array() < -half_run).any() || ((middle - bound_.opening_high_).array() > half_run).any()) continue;
+        for (int i = first; i < std::min(first + run_, lattice_.size[0]); ++i) {
+          const Vec3 p = lattice_.at(i, j, k).cwiseProduct(inverse);
+          const VoxelIndex v{static_cast<int>(std::floor(p.x() + 0.5)), static_cast<int>(std::floor(p.y() + 0.5)), static_cast<int>(std::floor(p.z() + 0.5))};
+          if (grid.contains(v)) through_[lattice_.offset(i, j, 0)] |= bound_.opening_[grid.offset(v)];
+        }
       }
   }
 

@@ -42,6 +42,7 @@ class SheafBound {
   std::vector<std::uint8_t> solid_;            ///< ... 1 where anything of weight is within reach of a point in the block
   std::vector<std::uint8_t> wanted_;           ///< ... 1 where a core that ends in the block may hold what is wanted
   std::vector<std::uint8_t> opening_;          ///< by voxel of the box: within a voxel of an opening; empty without openings
+  Vec3 opening_low_{0, 0, 0}, opening_high_{0, 0, 0};   ///< the box around those, mm
   std::vector<float> least_weight_;            ///< by voxel of the box: the least weight in the ball at the needle's end
 
   friend class SheafSweep;
