@@ -11,6 +11,7 @@ namespace leastharm {
 /// chance is high, are left out, so this is never less than the truth.
 class EnoughChance {
  public:
+  EnoughChance() = default;   ///< of a need that every core meets
   /// `need_mg` of one core.
   EnoughChance(const Body& body, const Region& region, const Needle& needle, double need_mg);
   /// Of a core with this mass at the middle of the recovery range, mg.
@@ -23,7 +24,7 @@ class EnoughChance {
   }
 
  private:
-  std::vector<float> table_;
+  std::vector<float> table_{1.0f};
   float per_step_ = 1;
 };
 

@@ -92,7 +92,7 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
 }
 
 /// The work that bounds may cost, shared out among requests and sides; about a minute on two cores.
-constexpr double kLatticePoints = 6e9;
+constexpr double kLatticePoints = 4e9;
 
 /// The bound for one request: the sum of its cores' own, on those sides where they have to lie.
 struct RequestBound {
@@ -101,7 +101,7 @@ struct RequestBound {
 };
 
 RequestBound bound_of(const Request& request, const std::vector<int>& sides, const std::vector<SideBound>& bounds) {
-  const auto sum = [&](const std::vector<int>& counts) {
+  const auto shared_out = [&](const std::vector<int>& counts) {
     RequestBound sum;
     for (std::size_t s = 0; s < sides.size(); ++s) {
       if (counts[s] == 0) continue;
@@ -111,8 +111,8 @@ RequestBound bound_of(const Request& request, const std::vector<int>& sides, con
     return sum;
   };
   const int n = request.replicates;
-  if (sides.size() == 1) return sum({n});
-  const RequestBound a = sum({(n + 1) / 2, n / 2}), b = sum({n / 2, (n + 1) / 2});
+  if (sides.size() == 1) return shared_out({n});
+  const RequestBound a = shared_out({(n + 1) / 2, n / 2}), b = shared_out({n / 2, (n + 1) / 2});
   return a.cores + a.first_hole <= b.cores + b.first_hole ? a : b;
 }
 
@@ -128,6 +128,10 @@ class BoundSearch {
   void run(double score) {
     std::vector<SideBound> bounds(tasks_.size());
     for (std::size_t t = 0; t < tasks_.size(); ++t) {
+      if (cancelled_ || clock_.seconds() >= pool_.scene.file().time_s) {   // nothing is known of the rest
+        stopped_ = "time";
+        break;
+      }
       const double now = clock_.seconds(), until = now + (pool_.scene.file().time_s - now) / static_cast<double>(tasks_.size() - t);
       Certification task{tasks_[t].request, tasks_[t].side, best_score(tasks_[t]), pool_.scene.file().gap,
                          kLatticePoints / static_cast<double>(tasks_.size()), {}, {}};

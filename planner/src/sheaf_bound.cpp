@@ -18,11 +18,6 @@ const Mark* cavity_mark(const SearchScene& scene, const Ask& ask) {
   return ask.request->cavity.empty() ? nullptr : scene.body().find_mark(ask.request->cavity);
 }
 
-Region region_of(const SearchScene& scene, const Ask& ask) {
-  const Mark* cavity = cavity_mark(scene, ask);
-  return {ask.request, cavity != nullptr ? &cavity->mask : nullptr};
-}
-
 /// Extreme of each voxel's box of `reach` voxels around, along one axis after the other.
 template <typename T, typename Pick>
 void filter(const Grid& grid, std::vector<T>& values, const std::array<int, 3>& reach, const Pick& pick) {
@@ -47,11 +42,11 @@ void filter(const Grid& grid, std::vector<T>& values, const std::array<int, 3>& 
 
 SheafBound::SheafBound(const SearchScene& scene, std::size_t ask, int side)
     : scene_(scene), ask_(scene.asks()[ask]), side_(side),
-      enough_(scene.body(), region_of(scene, ask_), *ask_.needle, ask_.least_need_mg), far_cones_(scene, 4), near_cones_(scene, 1.4) {
+      far_cones_(scene, 4), near_cones_(scene, 1.4) {
   // The chance that `assess` prints is counted over draws, with a standard error of 0.002; the shift of the core leaves out
   // its turn (tests/planner/certificate_test.cpp holds both together).
   constexpr double kCounting = 0.008, kModel = 0.003;
-  least_chance_ = std::max(0.0, scene.file().limits.p_enough_min - kCounting - kModel);
+  least_chance_ = ask_.least_need_mg > 0 ? scene.file().limits.p_enough_min - kCounting - kModel : 0;   // others of a pool may make up for it
   weight_of_wanted_ = 1e9;
   for (std::size_t m = 1; m < kMaterialCount; ++m)
     if (ask_.request->wants(static_cast<Material>(m))) weight_of_wanted_ = std::min(weight_of_wanted_, scene.file().weights.material[m]);
@@ -521,8 +516,9 @@ std::vector<SheafCost> SheafBound::bound(const Sheaf& sheaf, const TipBox& box, 
   // A coarse lattice is off by more (measured).
   constexpr double kFinest_mm = 0.7, kLostPer_mm = 0.045;
   const double chance_step_mm = std::clamp(1.7 * step_mm, 0.8, 4.0);
-  const double least = std::max(0.0, least_chance_ - kLostPer_mm * (chance_step_mm - kFinest_mm));
-  const TipChances tips = tip_chances(scene_, ask_, enough_, side_, sheaf, box, chance_step_mm, least);
+  const double least = least_chance_ - kLostPer_mm * (chance_step_mm - kFinest_mm);
+  if (least <= 0) return std::vector<SheafCost>(box.cube_count(), {0, 0});   // any tip may do
+  const TipChances tips = tip_chances(scene_, ask_, side_, sheaf, box, chance_step_mm, least);
   points += static_cast<double>(tips.chance.size());
   if (!tips.any) return none;
   SheafSweep sweep(*this, sheaf, box, tips, step_mm, cap_mm, least);

@@ -35,7 +35,6 @@ class SheafBound {
   const SearchScene& scene_;
   const Ask& ask_;
   int side_;
-  EnoughChance enough_;
   EntryCones far_cones_, near_cones_;          ///< for coarse lattices and for fine ones
   double least_chance_ = 0, weight_of_wanted_ = 0;
   Grid blocks_;                                ///< coarse blocks ...

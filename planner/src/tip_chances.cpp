@@ -64,7 +64,7 @@ void blur(const Lattice& lattice, std::vector<float>& values, int axis, double s
 }
 
 /// Turns the yield along the lattice into the nominal mass of a core that ends at each point, then into its chance.
-void chances_of_cores(const Ask& ask, const EnoughChance& enough, const Lattice& lattice, std::vector<float>& values) {
+void chances_of_cores(const Ask& ask, const Lattice& lattice, std::vector<float>& values) {
   constexpr float kYieldError = 1.005f;   // what the averaged field may be off
   const int nk = lattice.size[2];
   const double step = lattice.step[2].norm(), back = ask.needle->throw_mm / step;
@@ -88,7 +88,7 @@ void chances_of_cores(const Ask& ask, const EnoughChance& enough, const Lattice&
     float* v = layer(k);
     for (std::size_t n = 0; n < plane; ++n) {
       const float mass = v[n] - near[n] - part * (far[n] - near[n]);
-      v[n] = mass > 0 ? enough.of(scale * mass) : 0.0f;
+      v[n] = mass > 0 ? ask.enough.of(scale * mass) : 0.0f;
     }
   }
 }
@@ -204,7 +204,7 @@ void TipChances::at_row(const Vec3& from, double step_mm, std::span<float> out) 
   }
 }
 
-TipChances tip_chances(const SearchScene& scene, const Ask& ask, const EnoughChance& enough, int side, const Sheaf& sheaf,
+TipChances tip_chances(const SearchScene& scene, const Ask& ask, int side, const Sheaf& sheaf,
                        const TipBox& box, double step_mm, double least) {
   const Placement& placement = scene.file().placement;
   const Needle& needle = *ask.needle;
@@ -223,7 +223,7 @@ TipChances tip_chances(const SearchScene& scene, const Ask& ask, const EnoughCha
       ask.yield.at_row(lattice.at(0, j, k) - ask.core_offset, lattice.step[0], {values.data() + lattice.offset(0, j, k), row});
   const auto below = [&](float limit) { return std::ranges::all_of(values, [&](float v) { return v <= limit; }); };
   if (below(0)) return chances;
-  chances_of_cores(ask, enough, lattice, values);
+  chances_of_cores(ask, lattice, values);
   if (below(static_cast<float>(least) - kBeyond)) return chances;
   blur(lattice, values, 0, lateral);
   blur(lattice, values, 1, lateral);

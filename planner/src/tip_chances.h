@@ -7,7 +7,6 @@
 #include <span>
 #include <vector>
 
-#include "enough_chance.h"
 #include "search_scene.h"
 #include "sheaf.h"
 
@@ -69,7 +68,7 @@ struct TipChances {
 
 /// `side`: +1 left, -1 right, 0 no matter. A placement error shifts a core; its own turn is left out. `least`: what counts
 /// as enough.
-[[nodiscard]] TipChances tip_chances(const SearchScene& scene, const Ask& ask, const EnoughChance& enough, int side,
+[[nodiscard]] TipChances tip_chances(const SearchScene& scene, const Ask& ask, int side,
                                      const Sheaf& sheaf, const TipBox& box, double step_mm, double least);
 
 }  // namespace leastharm

@@ -69,11 +69,11 @@ std::vector<Assessed> admissible(const World& world, const std::vector<Route>& r
 }
 
 /// At the tip of a track, along the track alone.
-double bounding_chance(const World& world, const EnoughChance& enough, const Track& track, double step_mm) {
+double bounding_chance(const World& world, const Track& track, double step_mm) {
   const Vec3 tip = world.scene->in_box(world.scene->frame().point(track.tip_lps_mm)), d = world.scene->frame().direction(axis_of(track));
   const double tilt = std::asin(d.z()), turn = std::atan2(d.y(), d.x());
   const Sheaf sheaf(tilt - 1e-5, tilt + 1e-5, turn - 1e-5, turn + 1e-5);
-  const TipChances chances = tip_chances(*world.scene, world.scene->asks()[0], enough, 0, sheaf, {tip - Vec3::Constant(1), 2, {1, 1, 1}}, step_mm, 0.7);
+  const TipChances chances = tip_chances(*world.scene, world.scene->asks()[0], 0, sheaf, {tip - Vec3::Constant(1), 2, {1, 1, 1}}, step_mm, 0.7);
   float chance = 0;
   chances.at_row(tip, 1, {&chance, 1});
   return static_cast<double>(chance);
@@ -84,24 +84,23 @@ class Certificate : public testing::TestWithParam<Kind> {};
 // What the bound allows for the chance of enough (SheafBound: 0.011, and 0.045 for each mm of step beyond 0.7) is not too little.
 TEST_P(Certificate, ChancesAreNotUnderrated) {
   const World world(GetParam());
-  const EnoughChance enough(world.body, world.assessor->region_of("P"), world.file.needles[0], world.assessor->need_of_one_mg("P"));
   std::size_t compared = 0;
-  for (const Route& route : random_routes(world, 60, 11)) {
+  for (const Route& route : random_routes(world, 40, 11)) {
     const TrackAssessment a = world.assessor->assess_track(track_of(*world.scene, route));
     const double chance = a.core.p_enough.value_or(0);
     if (chance < 0.8) continue;
     ++compared;
     for (const double step_mm : {0.8, 1.4, 2.4, 4.0})
-      EXPECT_GE(bounding_chance(world, enough, a.track, step_mm), chance - 0.011 - 0.045 * (step_mm - 0.7)) << step_mm;
+      EXPECT_GE(bounding_chance(world, a.track, step_mm), chance - 0.011 - 0.045 * (step_mm - 0.7)) << step_mm;
   }
-  EXPECT_GT(compared, 20u);
+  EXPECT_GT(compared, 10u);
 }
 
 TEST_P(Certificate, HoldsInEveryCellThatHoldsATrack) {
   const World world(GetParam());
   const SheafBound bounds(*world.scene, 0, 0);
-  const std::vector<Assessed> tracks = admissible(world, random_routes(world, 80, 7));
-  ASSERT_GT(tracks.size(), 20u);
+  const std::vector<Assessed> tracks = admissible(world, random_routes(world, 36, 7));
+  ASSERT_GT(tracks.size(), 10u);
   const Needle& needle = world.file.needles[0];
   const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, hole = world.file.weights.hole_mm;
   std::mt19937 random(3);
@@ -138,15 +137,15 @@ TEST_P(Certificate, NoRandomTrackLiesBelowIt) {
     best = std::min(best, a.candidate.score);
     return a.candidate.score;
   };
-  for (const Assessed& a : admissible(world, random_routes(world, 40, 1))) best = std::min(best, a.candidate.score);
+  for (const Assessed& a : admissible(world, random_routes(world, 20, 1))) best = std::min(best, a.candidate.score);
   task.score = best;
-  task.lattice_points = 3e8;
+  task.lattice_points = GetParam() == Kind::opening ? 4e8 : 1e8;
   const SideBound bound = certify(*world.scene, task);
   EXPECT_GT(bound.lower_bound, 0);
   EXPECT_LE(bound.lower_bound, best);
   // Only those whose quick score comes near are worth their full figures.
   std::vector<Route> near;
-  for (const Route& route : random_routes(world, 20000, 5))
+  for (const Route& route : random_routes(world, 8000, 5))
     if (route.score < 1.1 * bound.lower_bound) near.push_back(route);
   for (const Assessed& a : admissible(world, near)) EXPECT_GE(a.candidate.score, bound.lower_bound);
   RecordProperty("gap", std::to_string(1 - bound.lower_bound / best));
