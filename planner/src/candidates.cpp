@@ -35,7 +35,7 @@ std::vector<Route> good_routes(const SearchScene& scene, const Request& request,
   return routes;
 }
 
-constexpr double kCertainty = 0.05;   // by which the chance of enough stays above its limit, for the day's CT differs a little
+constexpr double kCertainty = 0.02;   // by which the chance of enough stays above its limit, for the day's CT differs a little
 
 /// The least depth on the same line at which the track is admissible and sure enough of its yield.
 TrackAssessment drawn_back(const Assessor& assessor, const TrackAssessment& deep) {
@@ -60,26 +60,6 @@ TrackAssessment drawn_back(const Assessor& assessor, const TrackAssessment& deep
   return best;
 }
 
-std::vector<Assessed> assessed(const SearchScene& scene, const Assessor& assessor, const std::vector<Route>& routes, bool shallowest) {
-  std::vector<Assessed> all(routes.size());
-  for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) {
-    Assessed& a = all[n];
-    a.candidate.route = routes[n];
-    a.candidate.track = track_of(scene, routes[n]);
-    a.assessment = assessor.assess_track(a.candidate.track);
-    if (shallowest) a.assessment = drawn_back(assessor, a.assessment);
-    a.candidate.track = a.assessment.track;
-    a.candidate.route.entry = scene.frame().point(a.assessment.track.entry_lps_mm);
-    a.candidate.route.depth_mm = a.assessment.path_length_mm;
-    a.candidate.score = a.assessment.damage.score;
-    a.candidate.through_opening = a.assessment.through_opening;
-    a.candidate.p_enough = a.assessment.core.p_enough.value_or(0);
-    for (const auto& [part, score] : a.assessment.damage.parts)
-      if (part == "hole" || part.starts_with("zone ")) a.candidate.hole_score += score;
-  });
-  return all;
-}
-
 }  // namespace
 
 std::vector<int> sides_of(Sides sides) {
@@ -94,7 +74,27 @@ std::vector<int> sides_of(Sides sides) {
 
 std::vector<Assessed> good_candidates(const SearchScene& scene, const Assessor& assessor, const Request& request,
                                       const CandidateSearch& search) {
-  return assessed(scene, assessor, good_routes(scene, request, search), search.shallowest);
+  const std::vector<Route> routes = good_routes(scene, request, search);
+  std::vector<Assessed> all(routes.size());
+  for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) { all[n] = assessed(scene, assessor, routes[n], search.shallowest); });
+  return all;
+}
+
+Assessed assessed(const SearchScene& scene, const Assessor& assessor, const Route& route, bool shallowest) {
+  Assessed a;
+  a.candidate.route = route;
+  a.candidate.track = track_of(scene, route);
+  a.assessment = assessor.assess_track(a.candidate.track);
+  if (shallowest) a.assessment = drawn_back(assessor, a.assessment);
+  a.candidate.track = a.assessment.track;
+  a.candidate.route.entry = scene.frame().point(a.assessment.track.entry_lps_mm);
+  a.candidate.route.depth_mm = a.assessment.path_length_mm;
+  a.candidate.score = a.assessment.damage.score;
+  a.candidate.through_opening = a.assessment.through_opening;
+  a.candidate.p_enough = a.assessment.core.p_enough.value_or(0);
+  for (const auto& [part, score] : a.assessment.damage.parts)
+    if (part == "hole" || part.starts_with("zone ")) a.candidate.hole_score += score;
+  return a;
 }
 
 }  // namespace leastharm

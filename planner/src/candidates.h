@@ -31,4 +31,7 @@ struct CandidateSearch {
 [[nodiscard]] std::vector<Assessed> good_candidates(const SearchScene& scene, const Assessor& assessor,
                                                     const Request& request, const CandidateSearch& search);
 
+/// One route, assessed; `shallowest` as in CandidateSearch.
+[[nodiscard]] Assessed assessed(const SearchScene& scene, const Assessor& assessor, const Route& route, bool shallowest);
+
 }  // namespace leastharm

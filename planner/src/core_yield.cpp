@@ -97,8 +97,8 @@ struct Circumstances {
   double recovered = 1;                ///< recovery and bore
 };
 
-Circumstances circumstances_of(const MassModel& model, const Track& track, double noise_mm3, std::uint64_t seed,
-                               std::uint64_t draw) {
+Circumstances circumstances_of(const MassModel& model, const Track& track, double noise_mm3, double recovery,
+                               std::uint64_t seed, std::uint64_t draw) {
   const Body& body = model.body();
   const std::uint64_t own = own_stream(body.grid, track);
   const double grain_mm3 = std::max(kNoiseGrain_mm3, 2 * body.grid.voxel_volume_mm3());
@@ -113,7 +113,7 @@ Circumstances circumstances_of(const MassModel& model, const Track& track, doubl
   }
   const double half_width = track.needle.bore_tolerance_mm / track.needle.bore_mm;
   const double bore = 1 + half_width * (2 * random_uniform(seed, own ^ stream_named("bore"), draw) - 1);
-  c.recovered = recovery_at(track.needle, random_normal(seed, own ^ stream_named("recovery"), draw)) * bore * bore;
+  c.recovered = recovery_at(track.needle, recovery) * bore * bore;
   return c;
 }
 
@@ -128,6 +128,34 @@ Vec3 three_normals(std::uint64_t seed, std::uint64_t stream, std::uint64_t draw)
   return {random_normal(seed, stream, 3 * draw), random_normal(seed, stream, 3 * draw + 1),
           random_normal(seed, stream, 3 * draw + 2)};
 }
+
+/// A track's own placement error (three) and recovery, standard normals, spread evenly over all draws so that chances are
+/// off by a third of what independent draws would leave: an additive recurrence (Roberts's sequence in four dimensions: powers
+/// of the root of x^5 = x + 1), shifted at random, in an order shuffled anew for each track so that tracks stay independent.
+class OwnErrors {
+ public:
+  OwnErrors(std::uint64_t seed, std::uint64_t own, int draws) : order_(static_cast<std::size_t>(draws)) {
+    std::iota(order_.begin(), order_.end(), 0);
+    for (std::size_t n = order_.size(); n > 1; --n)
+      std::swap(order_[n - 1], order_[random_bits(seed, own ^ stream_named("order"), n) % n]);
+    for (std::size_t d = 0; d < 4; ++d) shift_[d] = random_uniform(seed, own ^ stream_named("shift"), d);
+  }
+  [[nodiscard]] std::array<double, 4> at(int draw) const {
+    constexpr double g = 1.1673039782614187;
+    std::array<double, 4> z;
+    double step = 1;
+    for (std::size_t d = 0; d < 4; ++d) {
+      step /= g;
+      const double u = std::fmod(shift_[d] + step * (order_[static_cast<std::size_t>(draw)] + 1), 1.0);
+      z[d] = normal_quantile(std::clamp(u, 1e-9, 1 - 1e-9));
+    }
+    return z;
+  }
+
+ private:
+  std::vector<int> order_;
+  std::array<double, 4> shift_;
+};
 
 Cylinder placed_core(const Track& track, const PlacedAxis& placed) {
   const Vec3 axis = (placed.tip_lps_mm - placed.entry_lps_mm).normalized();
@@ -194,19 +222,19 @@ double MassModel::nominal_all_mg(const CoreContent& content, const Needle& needl
 MassDraws draw_masses(const MassModel& model, const Region& region, const Track& track, const Placement& placement,
                       std::uint64_t seed, int draws) {
   const Body& body = model.body();
-  const std::uint64_t own = own_stream(body.grid, track) ^ stream_named("placement");
+  const OwnErrors own(seed, own_stream(body.grid, track), draws);
   const std::vector<DiscNode> nodes = disc_nodes(track.needle.bore_mm / 2, kDrawNodes);
   MassDraws out;
   for (int n = 0; n < draws; ++n) {
     const auto draw = static_cast<std::uint64_t>(n);
-    const PlacedAxis placed = placed_axis(track, placement, three_normals(seed, own, draw),
-                                          three_normals(seed, stream_named("shared"), draw));
+    const auto [x, y, z, recovery] = own.at(n);
+    const PlacedAxis placed = placed_axis(track, placement, {x, y, z}, three_normals(seed, stream_named("shared"), draw));
     MapErrors errors(model, seed, draw);
     const CoreContent content =
         content_along(body, region, placed_core(track, placed), nodes, [&](std::size_t offset, VoxelIndex v) {
           return body.confidence.empty() || errors.right(v, body.confidence[offset]);
         });
-    const Circumstances c = circumstances_of(model, track, content.requested_total_mm3(), seed, draw);
+    const Circumstances c = circumstances_of(model, track, content.requested_total_mm3(), recovery, seed, draw);
     out.requested_mg.push_back(mass_mg(content.requested_water_mm3, content.requested_mm3, c));
     out.all_mg.push_back(mass_mg(content.water_mm3, content.mm3, c));
   }

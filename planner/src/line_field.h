@@ -1,5 +1,6 @@
 #pragma once
 
+#include <span>
 #include <vector>
 
 #include "imaging/grid.h"
@@ -18,6 +19,17 @@ class LineField {
     const float x = static_cast<float>(p.x()) * inverse_[0] + 1, y = static_cast<float>(p.y()) * inverse_[1] + 1,
                 z = static_cast<float>(p.z()) * inverse_[2] + 1;
     return inside(x, y, z) ? sample(x, y, z) : 0.0f;
+  }
+  /// Values at from, from + step, ...: one for each element of `out`.
+  void at_row(const Vec3& from, const Vec3& step, std::span<float> out) const {
+    const float x = static_cast<float>(from.x()) * inverse_[0] + 1, y = static_cast<float>(from.y()) * inverse_[1] + 1,
+                z = static_cast<float>(from.z()) * inverse_[2] + 1;
+    const float u = static_cast<float>(step.x()) * inverse_[0], v = static_cast<float>(step.y()) * inverse_[1],
+                w = static_cast<float>(step.z()) * inverse_[2];
+    for (std::size_t n = 0; n < out.size(); ++n) {
+      const float t = static_cast<float>(n), a = x + t * u, b = y + t * v, c = z + t * w;
+      out[n] = inside(a, b, c) ? sample(a, b, c) : 0.0f;
+    }
   }
   /// Integral along the segment, by the midpoint rule with steps of at most `step_mm`.
   [[nodiscard]] double integral(const Vec3& from, const Vec3& to, double step_mm) const;

@@ -21,6 +21,12 @@ double own_sd_mm(const Placement& placement) {
                                      placement.shared_mm * placement.shared_mm));
 }
 
+/// The turn about the hub at a depth, as a share of what it is at the tip.
+double share_of_turn(const Track& track, double depth_mm) {
+  const double path = path_length_mm(track), lever = std::max(path, track.needle.usable_mm - track.needle.dead_tip_mm);
+  return 1 - (path - depth_mm) / lever;
+}
+
 /// Chance that the needle's end comes at least so deep.
 double depth_chance(double depth_mm, double end_mm, double sd_mm) {
   if (sd_mm <= 0) return depth_mm <= end_mm ? 1 : 0;
@@ -36,9 +42,8 @@ struct Shadow {
 
 std::vector<Shadow> shadows_of(const KeepOut& keep_out, const Track& track, const Placement& placement) {
   const Cylinder steel = outer_cylinder(track);
-  const double path = path_length_mm(track);
   const auto [e1, e2] = across(steel.axis);
-  const double widest = lateral_sd_mm(placement, path, steel.length_mm + kFarthest_sd * placement.depth_mm);
+  const double widest = lateral_sd_mm(placement, track, steel.length_mm + kFarthest_sd * placement.depth_mm);
   const Cylinder reach{steel.start, steel.axis, steel.length_mm + kFarthest_sd * placement.depth_mm,
                        steel.radius_mm + kFarthest_sd * widest};
   std::vector<Shadow> shadows;
@@ -51,8 +56,8 @@ std::vector<Shadow> shadows_of(const KeepOut& keep_out, const Track& track, cons
       const double half_along = keep_out.half_width_mm(steel.axis);
       if (depth < -half_along) continue;
       const double half_across = side.norm() > 0 ? keep_out.half_width_mm(side.normalized()) : 0;
-      // At the entry the track does not move at all; a thousandth of a millimetre stands for that.
-      const double sd = std::max(lateral_sd_mm(placement, path, std::max(depth, 0.0)), 1e-3);
+      // Where the track does not move at all, a thousandth of a millimetre stands for that.
+      const double sd = std::max(lateral_sd_mm(placement, track, std::max(depth, 0.0)), 1e-3);
       const double touch = steel.radius_mm + half_across;
       if (side.norm() - touch > kFarthest_sd * sd) continue;
       const double chance = depth_chance(depth - half_along, steel.length_mm, placement.depth_mm);
@@ -181,17 +186,16 @@ PlacedAxis placed_axis(const Track& track, const Placement& placement, const Vec
   const auto [e1, e2] = across(axis);
   const Vec3 shift = placement.shared_mm * (shared - shared.dot(axis) * axis);
   const Vec3 turn = own_sd_mm(placement) * (own.x() * e1 + own.y() * e2);
-  PlacedAxis placed{track.entry_lps_mm + shift, track.tip_lps_mm + shift + turn};
+  PlacedAxis placed{track.entry_lps_mm + shift + share_of_turn(track, 0) * turn, track.tip_lps_mm + shift + turn};
   placed.tip_lps_mm += placement.depth_mm * own.z() * (placed.tip_lps_mm - placed.entry_lps_mm).normalized();
   return placed;
 }
 
-double lateral_sd_mm(const Placement& placement, double path_mm, double depth_mm) {
-  return std::hypot(placement.shared_mm, own_sd_mm(placement) * depth_mm / path_mm);
+double lateral_sd_mm(const Placement& placement, const Track& track, double depth_mm) {
+  return std::hypot(placement.shared_mm, own_sd_mm(placement) * share_of_turn(track, depth_mm));
 }
 
 Chance touch_chance(const KeepOut& keep_out, const Track& track, const Placement& placement) {
-  if (keep_out.meets(track.entry_lps_mm, axis_of(track), 0, 1e-6)) return {1, 0};
   TouchMap map;
   for (const Shadow& shadow : shadows_of(keep_out, track, placement)) map.add(shadow);
   return map.chance();
@@ -205,9 +209,8 @@ double disc_chance(double distance, double radius, double sd) {
 
 double expected_intrusion_mm3(const KeepOut& keep_out, const Track& track, const Placement& placement) {
   const Cylinder steel = outer_cylinder(track);
-  const double path = path_length_mm(track);
   const double deepest = steel.length_mm + 5 * placement.depth_mm;
-  const double widest = lateral_sd_mm(placement, path, deepest);
+  const double widest = lateral_sd_mm(placement, track, deepest);
   const double blur_mm = keep_out.mask().grid.spacing_mm.mean() / std::sqrt(12.0);   // a voxel is no point
   const Cylinder reach{steel.start, steel.axis, deepest, steel.radius_mm + 6 * (widest + blur_mm)};
   double cells = 0;
@@ -218,7 +221,7 @@ double expected_intrusion_mm3(const KeepOut& keep_out, const Track& track, const
       const double depth = r.dot(steel.axis);
       if (depth < 0 || depth > deepest) continue;
       const double beside = std::sqrt(std::max(0.0, r.squaredNorm() - depth * depth));
-      const double sd = std::hypot(lateral_sd_mm(placement, path, depth), blur_mm);
+      const double sd = std::hypot(lateral_sd_mm(placement, track, depth), blur_mm);
       if (beside > steel.radius_mm + 6 * sd) continue;
       cells += disc_chance(beside, steel.radius_mm, sd) * depth_chance(depth, steel.length_mm, placement.depth_mm);
     }
@@ -231,7 +234,7 @@ double reach_chance(const Body& body, const Region& region, const Track& track, 
   const Vec3 axis = axis_of(track);
   const auto [e1, e2] = across(axis);
   const double depth = path_length_mm(track) - track.needle.throw_mm / 2;
-  const double sd = lateral_sd_mm(placement, path_length_mm(track), std::max(depth, 0.0));
+  const double sd = lateral_sd_mm(placement, track, depth);
   int reached = 0;
   for (int n = 0; n < kPoints; ++n) {
     const Vec3 u = even_point(n);

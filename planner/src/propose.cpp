@@ -3,10 +3,12 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <limits>
 #include <tuple>
 
 #include "alternatives.h"
 #include "candidates.h"
+#include "certify.h"
 #include "planner/assessor.h"
 #include "search_blocking.h"
 
@@ -89,6 +91,123 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
   proposal.prices = find_prices(pool, proposal.assessment, candidates);
 }
 
+/// The work that bounds may cost, shared out among requests and sides; about a minute on two cores.
+constexpr double kLatticePoints = 4e9;
+
+/// The bound for one request: the sum of its cores' own, on those sides where they have to lie.
+struct RequestBound {
+  double cores = 0;        ///< without holes
+  double first_hole = 0;   ///< what the hole of one of them adds
+};
+
+RequestBound bound_of(const Request& request, const std::vector<int>& sides, const std::vector<SideBound>& bounds) {
+  const auto shared_out = [&](const std::vector<int>& counts) {
+    RequestBound sum;
+    for (std::size_t s = 0; s < sides.size(); ++s) {
+      if (counts[s] == 0) continue;
+      sum.cores += counts[s] * bounds[s].without_hole;
+      sum.first_hole = std::max(sum.first_hole, bounds[s].lower_bound - bounds[s].without_hole);
+    }
+    return sum;
+  };
+  const int n = request.replicates;
+  if (sides.size() == 1) return shared_out({n});
+  const RequestBound a = shared_out({(n + 1) / 2, n / 2}), b = shared_out({n / 2, (n + 1) / 2});
+  return a.cores + a.first_hole <= b.cores + b.first_hole ? a : b;
+}
+
+/// Finds the bounds of all requests, and better routes on the way, which go into the pool.
+class BoundSearch {
+ public:
+  BoundSearch(Pool& pool, const Clock& clock, const SearchProgress& progress) : pool_(pool), clock_(clock), progress_(progress) {
+    for (const Request& r : pool.scene.file().requests)
+      for (const int side : sides_of(r.sides)) tasks_.push_back({&r, side});
+  }
+
+  /// `score` is the plan's, for who watches. False where the one who watches wants no more.
+  void run(double score) {
+    std::vector<SideBound> bounds(tasks_.size());
+    for (std::size_t t = 0; t < tasks_.size(); ++t) {
+      if (cancelled_ || clock_.seconds() >= pool_.scene.file().time_s) {   // nothing is known of the rest
+        stopped_ = "time";
+        break;
+      }
+      const double now = clock_.seconds(), until = now + (pool_.scene.file().time_s - now) / static_cast<double>(tasks_.size() - t);
+      Certification task{tasks_[t].request, tasks_[t].side, best_score(tasks_[t]), pool_.scene.file().gap,
+                         kLatticePoints / static_cast<double>(tasks_.size()), {}, {}};
+      task.go_on = [&, t](double bound) {
+        bounds[t].lower_bound = bound;
+        bounds[t].without_hole = 0;
+        cancelled_ = cancelled_ || (progress_ && !progress_(score, total(bounds), clock_.seconds()));
+        return !cancelled_ && clock_.seconds() < until;
+      };
+      task.offer = [&](const Route& route) -> std::optional<double> {
+        Assessed a = assessed(pool_.scene, pool_.assessor, route, true);
+        if (!a.assessment.admissible) return std::nullopt;
+        pool_.routes.push_back(std::move(a));
+        return pool_.routes.back().candidate.score;
+      };
+      bounds[t] = certify(pool_.scene, task);
+      for (const std::string_view why : {"nodes", "time"})
+        if (bounds[t].stopped == why && stopped_ != "time") stopped_ = why;
+    }
+    bound_ = total(bounds);
+  }
+
+  [[nodiscard]] double bound() const { return bound_; }
+  [[nodiscard]] const std::string& stopped() const { return stopped_; }
+
+ private:
+  struct Task {
+    const Request* request;
+    int side;
+  };
+
+  [[nodiscard]] double best_score(const Task& task) const {
+    double best = std::numeric_limits<double>::infinity();
+    for (const Assessed& a : pool_.routes)
+      if (pool_.scene.asks()[a.candidate.route.ask].request == task.request && (task.side == 0 || a.candidate.route.side == task.side))
+        best = std::min(best, a.candidate.score);
+    return best;
+  }
+
+  /// Tracks of all requests may share one hole; one of them has to be paid for where a track needs one at all.
+  [[nodiscard]] double total(const std::vector<SideBound>& bounds) const {
+    double cores = 0, hole = 0;
+    std::size_t first = 0;
+    for (const Request& r : pool_.scene.file().requests) {
+      const std::vector<int> sides = sides_of(r.sides);
+      const RequestBound b = bound_of(r, sides, {bounds.begin() + static_cast<std::ptrdiff_t>(first),
+                                                 bounds.begin() + static_cast<std::ptrdiff_t>(first + sides.size())});
+      first += sides.size();
+      cores += b.cores;
+      hole = std::max(hole, b.first_hole);
+    }
+    return cores + hole;
+  }
+
+  Pool& pool_;
+  const Clock& clock_;
+  const SearchProgress& progress_;
+  std::vector<Task> tasks_;
+  double bound_ = 0;
+  bool cancelled_ = false;
+  std::string stopped_ = "gap";
+};
+
+Certificate certificate_of(const RequestFile& file, double score, double bound) {
+  Certificate c;
+  c.lower_bound = std::min(bound, score);
+  c.gap = score > 0 ? (score - c.lower_bound) / score : 0;
+  c.covers = "all straight tracks with the listed needles through this map, under these weights, that keep the limits on tilt, entry angle, "
+             "usable length, side and the room for the hand, and whose core has the asked chance of enough. The other limits are checked on "
+             "the plan alone; they can only make every track dearer.";
+  if (file.requests.size() > 1 || file.requests[0].replicates > 1)
+    c.covers += " Of several cores it is the sum of what each costs at least on its side, with one hole at most for all.";
+  c.method = "branch and bound over sheaves of directions and cubes of tips";
+  return c;
+}
+
 }  // namespace
 
 Proposal propose(const Body& body, const RequestFile& request, std::uint64_t seed, const SearchProgress& progress) {
@@ -121,11 +240,18 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
     return proposal;
   }
   pool.plan = choice.chosen;
+  BoundSearch bounds(pool, clock, progress);
+  const std::size_t known = pool.routes.size();
+  bounds.run(choice.cost);
+  if (pool.routes.size() > known) {   // better routes came up on the way
+    for (std::size_t n = known; n < pool.routes.size(); ++n) candidates.push_back(pool.routes[n].candidate);
+    pool.plan = choose(scene, candidates).chosen;
+  }
   put_in_sampling_order(pool);
   proposal.feasible = true;
   proposal.assessment = assessor.assess(tracks_of(pool));
-  proposal.certificate = {0, proposal.assessment.programme.score > 0 ? 1.0 : 0.0, "", "none yet"};
-  proposal.stopped = "gap";
+  proposal.certificate = certificate_of(request, proposal.assessment.programme.score, bounds.bound());
+  proposal.stopped = bounds.stopped();
   add_what_else(proposal, pool, seed);
   return proposal;
 }

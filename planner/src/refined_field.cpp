@@ -67,13 +67,12 @@ class NodeStencils {
 
 }  // namespace
 
-RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const std::array<int, 3>& factor) : factor_(factor), radius_mm_(radius_mm) {
+RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const std::array<int, 3>& factor)  {
   const auto& size = voxels.grid.size;
   for (std::size_t a = 0; a < 3; ++a) {
     const auto e = static_cast<Eigen::Index>(a);
     size_[a] = (size[a] - 1) * factor[a] + 1;
-    node_spacing_mm_[e] = voxels.grid.spacing_mm[e] / factor[a];
-    inverse_[a] = static_cast<float>(1 / node_spacing_mm_[e]);
+    inverse_[a] = static_cast<float>(factor[a] / voxels.grid.spacing_mm[e]);
     limit_[a] = static_cast<float>(size_[a] - 1);
   }
   stride_j_ = size_[0];

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <array>
+#include <span>
 #include <vector>
 
 #include "imaging/grid.h"
@@ -16,8 +17,23 @@ class RefinedField {
   RefinedField(const Volume<float>& voxels, double radius_mm, const std::array<int, 3>& factor);
 
   [[nodiscard]] float at(const Vec3& p) const {
-    const float x = static_cast<float>(p.x()) * inverse_[0], y = static_cast<float>(p.y()) * inverse_[1],
-                z = static_cast<float>(p.z()) * inverse_[2];
+    return at_node(static_cast<float>(p.x()) * inverse_[0], static_cast<float>(p.y()) * inverse_[1],
+                   static_cast<float>(p.z()) * inverse_[2]);
+  }
+  /// Values at from, from + step, ...: one for each element of `out`.
+  void at_row(const Vec3& from, const Vec3& step, std::span<float> out) const {
+    const float x = static_cast<float>(from.x()) * inverse_[0], y = static_cast<float>(from.y()) * inverse_[1],
+                z = static_cast<float>(from.z()) * inverse_[2];
+    const float u = static_cast<float>(step.x()) * inverse_[0], v = static_cast<float>(step.y()) * inverse_[1],
+                w = static_cast<float>(step.z()) * inverse_[2];
+    for (std::size_t n = 0; n < out.size(); ++n) {
+      const auto t = static_cast<float>(n);
+      out[n] = at_node(x + t * u, y + t * v, z + t * w);
+    }
+  }
+
+ private:
+  [[nodiscard]] float at_node(float x, float y, float z) const {
     if (!(x >= 0 && y >= 0 && z >= 0 && x < limit_[0] && y < limit_[1] && z < limit_[2])) return 0;
     const int i = static_cast<int>(x), j = static_cast<int>(y), k = static_cast<int>(z);
     const float fx = x - static_cast<float>(i), fy = y - static_cast<float>(j), fz = z - static_cast<float>(k);
@@ -28,18 +44,9 @@ class RefinedField {
     const float e = c0 + fy * (c1 - c0), f = d0 + fy * (d1 - d0);
     return e + fz * (f - e);
   }
-  [[nodiscard]] const std::array<int, 3>& nodes() const { return size_; }
-  [[nodiscard]] double radius_mm() const { return radius_mm_; }   ///< of the disc
-  [[nodiscard]] const std::array<int, 3>& factor() const { return factor_; }
-  [[nodiscard]] float node(int i, int j, int k) const { return nodes_[static_cast<std::size_t>(i + stride_j_ * j + stride_k_ * k)]; }
-  [[nodiscard]] const float* row(int j, int k) const { return nodes_.data() + stride_j_ * j + stride_k_ * k; }
-  [[nodiscard]] const Vec3& node_spacing_mm() const { return node_spacing_mm_; }
 
- private:
   std::vector<float> nodes_;
-  std::array<int, 3> size_{0, 0, 0}, factor_{1, 1, 1};
-  double radius_mm_ = 0;
-  Vec3 node_spacing_mm_{1, 1, 1};
+  std::array<int, 3> size_{0, 0, 0};
   std::array<float, 3> inverse_{1, 1, 1}, limit_{0, 0, 0};
   std::ptrdiff_t stride_j_ = 0, stride_k_ = 0;
 };

@@ -101,7 +101,8 @@ std::vector<Remedy> mass_remedies(const SearchScene& scene, const TrackAssessmen
   const Needle& needle = best.track.needle;
   const double factor = need_mg / sure, score = best.damage.score;
   const double wall = needle.outer_mm - needle.bore_mm, bore = std::ceil(10 * needle.bore_mm * std::sqrt(factor)) / 10;
-  const double longer = std::ceil(needle.throw_mm * factor);
+  constexpr double kSpare = 1.03;   // what lies higher up the core errs a little more
+  const double longer = std::ceil(needle.throw_mm * factor * kSpare);
   const Request& request = *std::ranges::find(scene.file().requests, best.track.request, &Request::id);
   const Material material = request.material.value_or(Material::packing);
   const double per_mm = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm *

@@ -186,9 +186,6 @@ Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimit
 double estimated_p_enough(const SearchScene& scene, const Route& route, double need_factor) {
   const Ask& ask = scene.asks()[route.ask];
   const Placement& placement = scene.file().placement;
-  const Needle& needle = *ask.needle;
-  const double middle = (needle.recovery_p05 + needle.recovery_p95) / 2;
-  const double spread = (needle.recovery_p95 - needle.recovery_p05) / (2 * 1.645);
   const auto [e1, e2] = across(route.direction);
   // Gauss-Hermite points of third order along each of the three errors.
   constexpr std::array<double, 3> at{-1.7320508, 0, 1.7320508}, weight{1.0 / 6, 2.0 / 3, 1.0 / 6};
@@ -199,9 +196,7 @@ double estimated_p_enough(const SearchScene& scene, const Route& route, double n
         const Vec3 shift = placement.placement_mm * (at[a] * e1 + at[b] * e2) + placement.depth_mm * at[c] * route.direction;
         const double mass = ask.yield.integral(scene.in_box(route.core_start(scene) + shift) - ask.core_offset,
                                                scene.in_box(route.tip() + shift) - ask.core_offset, 2.0);
-        if (mass <= 0) continue;
-        const double z = (middle - middle * need_factor * ask.need_mg / mass) / spread;
-        chance += weight[a] * weight[b] * weight[c] * normal_cdf(z);
+        chance += weight[a] * weight[b] * weight[c] * static_cast<double>(ask.enough.of(static_cast<float>(mass / need_factor)));
       }
   return chance;
 }

@@ -55,7 +55,7 @@ struct RouteLimits {
 /// The route as a track; its id is left empty.
 [[nodiscard]] Track track_of(const SearchScene& scene, const Route& route);
 
-/// Quick estimate of the chance that the core holds enough (`need_factor` of the need): placement and recovery only.
+/// Quick estimate of the chance that the core holds enough (`need_factor` of the need): placement at three points along each axis.
 [[nodiscard]] double estimated_p_enough(const SearchScene& scene, const Route& route, double need_factor = 1);
 
 }  // namespace leastharm

@@ -247,6 +247,7 @@ void SearchScene::make_asks() {
       ask.needle = &needle;
       ask.core_offset = offset;
       ask.need_mg = request.need_mg() / (request.pooled ? request.replicates : 1);
+      ask.enough = EnoughChance(body_, {&request, cavity != nullptr ? &cavity->mask : nullptr}, needle, ask.need_mg);
       ask.least_need_mg = request.pooled && request.replicates > 1 ? 0 : ask.need_mg;
       auto& cost = costs[needle.outer_mm];
       if (!cost)

@@ -5,6 +5,7 @@
 #include <optional>
 #include <vector>
 
+#include "enough_chance.h"
 #include "line_field.h"
 #include "planner/body.h"
 #include "planner/request.h"
@@ -54,6 +55,7 @@ struct Ask {
   LineField yield;         ///< recovered mg per mm of core at the middle of the recovery range
   LineField wanted;        ///< share of the core's section that is requested material in the requested cavity
   LineField depth_inside;  ///< mm from the border of what is requested, 0 outside; only where a margin is asked
+  EnoughChance enough;     ///< of one core, from its mass at the middle of the recovery range
   double need_mg = 0;      ///< of one core
   double least_need_mg = 0;   ///< what every core must hold whatever the others of a pooled request bring
 };

@@ -24,7 +24,7 @@ constexpr const char* kRequest = R"({
   "requests": [{"id": "P", "from": {"cavity": "packing"}, "assays": [{"name": "GC-MS", "uses_mg": 3}],
                 "replicates": 2, "spacing_mm": 12, "sides": "both", "largest_particle_mm": 0.8}],
   "needles": [{"outer_mm": 3.0, "bore_mm": 2.4, "throw_mm": 20, "usable_mm": 150}],
-  "placement": {"placement_mm": 1.5, "depth_mm": 1.0}, "time_s": 20})";
+  "placement": {"placement_mm": 1.5, "depth_mm": 1.0}, "time_s": 3})";
 
 /// A case with the true map of a made body, oriented and marked: what most commands start from.
 class Commands : public testing::Test {

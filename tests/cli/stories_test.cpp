@@ -102,7 +102,7 @@ struct Prone {
 constexpr const char* kFourCores = R"({
   "requests": [{"id": "P", "from": {"cavity": "packing"}, "assays": [{"name": "GC-MS", "uses_mg": 5}],
                 "replicates": 4, "spacing_mm": 15, "sides": "both"}],
-  "needles": ["core 2.4 mm bore 20 mm"], "time_s": 20})";
+  "needles": ["core 2.4 mm bore 20 mm"], "time_s": 3})";
 
 class StoryA : public Story {
  protected:
@@ -169,7 +169,7 @@ TEST_F(StoryA, AProneBodyWithAWrongPostureTagIsSampledOnTheSidesAskedFor) {
 constexpr const char* kOneCore = R"({
   "requests": [{"id": "P", "from": {"cavity": "packing"}, "assays": [{"name": "GC-MS", "uses_mg": 3}], "sides": "right"}],
   "needles": [{"outer_mm": 3.0, "bore_mm": 2.4, "throw_mm": 20, "usable_mm": 150}],
-  "limits": {"clearance_mm": 5, "p_touch_max": 0.01}, "placement": {"placement_mm": 5, "depth_mm": 2}, "time_s": 20})";
+  "limits": {"clearance_mm": 5, "p_touch_max": 0.01}, "placement": {"placement_mm": 5, "depth_mm": 2}, "time_s": 3})";
 
 class StoryB : public Story {
  protected:

@@ -143,7 +143,8 @@ double drawn_truth(const ShapeWorld& world, const Track& track, const Placement&
   const Vec3 axis = (track.tip_lps_mm - track.entry_lps_mm).normalized();
   const Vec3 side = axis.unitOrthogonal(), other = axis.cross(side);
   Vec3 tip = track.tip_lps_mm + placement.placement_mm * (normal(random) * side + normal(random) * other);
-  const Vec3 placed = (tip - track.entry_lps_mm).normalized();
+  const Vec3 hub = track.tip_lps_mm - needle.usable_mm * axis;   // about which the needle turns
+  const Vec3 placed = (tip - hub).normalized();
   tip += placement.depth_mm * normal(random) * placed;
   const Vec3 a = placed.unitOrthogonal(), b = placed.cross(a);
   constexpr int kPoints = 1500;

@@ -59,7 +59,8 @@ TEST(PlacedAxis, SpreadsTheTipAsAsked) {
   EXPECT_NEAR(std::sqrt(square.x()), 2, 0.05);
   EXPECT_NEAR(std::sqrt(square.y()), 3, 0.06);
   EXPECT_NEAR(std::sqrt(square.z()), 3, 0.06);
-  EXPECT_NEAR(std::sqrt(entry_square.y()), 1, 0.02);   // the shared part alone
+  // The entry lies 60 mm before the tip on a lever of 150 mm (the usable length): 3/5 of the turn, and the shared part.
+  EXPECT_NEAR(std::sqrt(entry_square.y()), std::hypot(1.0, std::sqrt(8.0) * (1 - 60 / track.needle.usable_mm)), 0.03);
   EXPECT_NEAR(entry_square.x(), 0, 1e-9);
 }
 
@@ -170,6 +171,7 @@ TEST(ExpectedIntrusion, AgreesWithDrawing) {
   for (int n = 0; n < kDraws; ++n) {
     Track moved = probe();
     const PlacedAxis placed = placed_axis(moved, placement, Vec3(normal(random), normal(random), normal(random)), Vec3::Zero());
+    moved.entry_lps_mm = placed.entry_lps_mm;
     moved.tip_lps_mm = placed.tip_lps_mm;
     const Cylinder steel = outer_cylinder(moved);
     double volume = 0;
@@ -187,7 +189,7 @@ TEST(ReachChance, OfALayerIsTheNormalsShare) {
   const ShapeWorld world = make_world(grid_about(kMiddle, 30, {0.25, 0.5, 0.5}, oblique()), kPose, [](const Vec3& p) {
     return std::abs(p.y()) < 4 ? Material::packing : Material::body;
   });
-  const double sd = 3.0 * 50 / 60;
+  const double sd = 3.0 * (1 - 10 / probe().needle.usable_mm);
   EXPECT_NEAR(reach_chance(world.body(), {}, probe(), {3, 2, 0}), 1 - 2 * normal_cdf(-4 / sd), 0.01);
   EXPECT_EQ(reach_chance(world.body(), {}, probe(), {0, 0, 0}), 1);
 }

@@ -23,6 +23,7 @@ struct MadeWorld {
     body.frame = BodyFrame{{0, 0, 1}, {0, -1, 0}, {{0, 0, 180}, {0, 0, 400}}, 1};
     body.marks.push_back({"dense-1", MarkKind::keep_out, 0, true, ball_mask(body.grid, made.amulet_lps_mm, 6)});
     file.needles = {needle_catalogue().front()};
+    file.time_s = 2;   // a proposal, not its bound, is what most tests ask for
   }
   MadeWorld(const MadeWorld&) = delete;   // `body` looks at the others
   MadeWorld& operator=(const MadeWorld&) = delete;

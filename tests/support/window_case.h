@@ -78,7 +78,7 @@ struct WindowCase {
                      .source = "invented"}};
     file.limits.entry_angle_deg = 60;
     file.gap = 0.3;
-    file.time_s = 10;
+    file.time_s = 5;
     return file;
   }
   /// From in front straight into a packing column.

@@ -49,7 +49,8 @@ struct CoreContent {
 /// exp(N(0, relative_sd)) on R; the map's errors. Each track draws for itself: the mean noise over its requested part,
 /// N(0, noise_hu sqrt(min(1, v/V))), where v is the volume within which noise goes together (8 mm3 or two voxels,
 /// whichever is more: the noise grain of a usual body kernel is about 2 mm); recovery, a normal through the needle's
-/// 5 % and 95 % points, cut to 0..1; the bore, even within its tolerance; the placement (placement.h).
+/// 5 % and 95 % points, cut to 0..1; the bore, even within its tolerance; the placement (placement.h). Its placement and
+/// recovery are spread evenly over the draws, not drawn independently.
 /// A voxel of confidence c is right with chance c/255: wrong where a standard normal z exceeds that quantile, with
 /// z = sqrt(1/2) (one for the whole map) + sqrt(1/2) (one for each 5 mm cube), so errors come in patches. A requested
 /// voxel that is wrong yields nothing; a wrong voxel of another material never adds.

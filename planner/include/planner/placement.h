@@ -19,8 +19,8 @@ struct PlacedAxis {
 [[nodiscard]] PlacedAxis placed_axis(const Track& track, const Placement& placement, const Vec3& own,
                                      const Vec3& shared);
 
-/// Per-axis lateral standard deviation at a depth of a track of length `path_mm`, mm.
-[[nodiscard]] double lateral_sd_mm(const Placement& placement, double path_mm, double depth_mm);
+/// Per-axis lateral standard deviation at a depth of a track (its entry on the surface), mm.
+[[nodiscard]] double lateral_sd_mm(const Placement& placement, const Track& track, double depth_mm);
 
 struct Chance {
   double p = 0, standard_error = 0;

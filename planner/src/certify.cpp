@@ -1,0 +1,202 @@
+#include "certify.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+#include <memory>
+#include <numbers>
+#include <queue>
+#include <tuple>
+
+#include "planner/crossing.h"
+#include "planner/entry.h"
+#include "search_dense.h"
+#include "workers.h"
+
+namespace leastharm {
+namespace {
+
+constexpr double kFirstSlope = 0.14, kFirstStep_mm = 4;
+constexpr double kLeastSlope = 0.0015, kLeastStep_mm = 0.25;
+constexpr double kCubePerStep = 9;     // cubes of tips for which bounds are told apart, in steps of the lattice
+constexpr double kFieldError = 0.01;   // by which a sum of averaged weights may exceed what the cylinder displaces
+constexpr std::size_t kBatch = 64;
+constexpr double kTriedFrom = 0.05;    // the slope from which on a cell's middle line is tried as a track
+
+/// A sheaf and a cube of tips.
+struct Cell {
+  std::size_t ask = 0;
+  Sheaf sheaf;
+  TipBox box;
+  double slope = kFirstSlope, step_mm = kFirstStep_mm;   ///< of the sheaf, and of the lattice on which its bounds were found
+  std::size_t number = 0;                                ///< the order in which it came up
+  double bound = 0, without_hole = 0;
+  bool through_opening = false;                          ///< whether tracks through an opening set the bound
+};
+
+struct Later {
+  bool operator()(const Cell& a, const Cell& b) const { return std::tie(a.bound, a.number) > std::tie(b.bound, b.number); }
+};
+
+class Certifier {
+ public:
+  Certifier(const SearchScene& scene, const Certification& task) : scene_(scene), task_(task), best_(task.score) {
+    for (std::size_t a = 0; a < scene.asks().size(); ++a) {
+      const bool asked = scene.asks()[a].request == task.request;
+      bounds_.push_back(asked ? std::make_unique<SheafBound>(scene, a, task.side) : nullptr);
+      if (asked) add_roots(a);
+    }
+  }
+
+  SideBound run() {
+    std::string stopped = "gap";
+    sweep(std::move(roots_));
+    while (!open_.empty() && open_.top().bound < target()) {
+      const bool go = !task_.go_on || task_.go_on(open_.top().bound);
+      if (!go || points_ > task_.lattice_points) {
+        stopped = go ? "nodes" : "time";
+        break;
+      }
+      look_closer();
+    }
+    SideBound result{target(), target(), stopped};
+    const auto count = [&](const Cell& cell) {
+      result.lower_bound = std::min(result.lower_bound, cell.bound);
+      result.without_hole = std::min(result.without_hole, cell.without_hole);
+    };
+    for (; !open_.empty(); open_.pop()) count(open_.top());
+    std::ranges::for_each(finest_, count);
+    if (stopped == "gap" && result.lower_bound < target()) result.stopped = "nodes";   // the finest level did not suffice
+    return result;
+  }
+
+ private:
+  [[nodiscard]] double target() const { return (1 - task_.gap) * best_; }
+
+  void add_roots(std::size_t ask) {
+    const Box& target = scene_.target();
+    const Vec3 voxel = scene_.frame().grid.spacing_mm;
+    // The tip may lie beyond what is wanted; a core reaches back from it over the throw.
+    const Vec3 room = 0.5 * voxel + Vec3::Constant(scene_.asks()[ask].needle->throw_mm);
+    const Vec3 low = scene_.in_box(Vec3(target.low.i, target.low.j, target.low.k).cwiseProduct(voxel)) - room;
+    const Vec3 high = scene_.in_box(Vec3(target.high.i, target.high.j, target.high.k).cwiseProduct(voxel)) + room;
+    TipBox box{low, kCubePerStep * kFirstStep_mm, {1, 1, 1}};
+    for (std::size_t a = 0; a < 3; ++a) {
+      const auto e = static_cast<Eigen::Index>(a);
+      box.cubes[a] = std::max(1, static_cast<int>(std::ceil((high[e] - low[e]) / box.cube_mm)));
+    }
+    for (const Sheaf& sheaf : all_sheaves(scene_.file().limits.tilt_deg, kFirstSlope)) roots_.push_back({ask, sheaf, box});
+  }
+
+  /// Divides the cells with the least bounds.
+  void look_closer() {
+    std::vector<Cell> taken, parts;
+    while (!open_.empty() && parts.size() < kBatch && open_.top().bound < target()) {
+      const Cell cell = open_.top();
+      open_.pop();
+      if (cell.slope <= kTriedFrom) taken.push_back(cell);
+      if (!divide(cell, parts)) finest_.push_back(cell);
+    }
+    try_one(taken);
+    sweep(std::move(parts));
+  }
+
+  /// Makes the lattice finer, or the sheaf narrower: whichever costs the bound more. A step loses a few steps' worth of
+  /// material at a slant, a slope its share of the way through the object, which is short behind an opening.
+  static bool divide(const Cell& cell, std::vector<Cell>& parts) {
+    const double way_mm = cell.through_opening ? 20 : 40;
+    Cell part = cell;
+    if (cell.step_mm > kLeastStep_mm && cell.step_mm > way_mm * cell.slope) {
+      part.step_mm /= 2;
+      const double cube = std::min(cell.box.cube_mm, kCubePerStep * part.step_mm);
+      const int count = cube < cell.box.cube_mm ? 2 : 1;
+      part.box = {cell.box.low, cube, {count, count, count}};
+      parts.push_back(part);
+      return true;
+    }
+    if (cell.slope <= kLeastSlope) return false;
+    part.slope /= 2;
+    for (const Sheaf& sheaf : cell.sheaf.quarters()) {
+      part.sheaf = sheaf;
+      parts.push_back(part);
+    }
+    return true;
+  }
+
+  /// Bounds sheaves over boxes and opens those of their cubes in which something may be better than what is aimed at.
+  void sweep(std::vector<Cell> swept) {
+    std::vector<std::vector<Cell>> kept(swept.size());
+    std::vector<double> points(swept.size(), 0);
+    for_each_chunk(swept.size(), 1, [&](std::size_t n, std::size_t) { kept[n] = bounded(swept[n], points[n]); });
+    for (std::size_t n = 0; n < swept.size(); ++n) {
+      points_ += points[n];
+      for (Cell& cell : kept[n]) {
+        cell.number = number_++;
+        open_.push(cell);
+      }
+    }
+  }
+
+  [[nodiscard]] std::vector<Cell> bounded(const Cell& cell, double& points) const {
+    const Needle& needle = *scene_.asks()[cell.ask].needle;
+    const double disc = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, area = disc / (1 + kFieldError);
+    const double hole = scene_.file().weights.hole_mm * disc;
+    const std::vector<SheafCost> costs =
+        bounds_[cell.ask]->bound(cell.sheaf, cell.box, cell.step_mm, 1.02 * target() / area, points);
+    std::vector<Cell> kept;
+    for (std::size_t c = 0; c < costs.size(); ++c) {
+      const double plain = area * costs[c].plain_mm, opening = area * costs[c].opening_mm;
+      Cell part = cell;
+      part.box = {cell.box.low_of(c), cell.box.cube_mm, {1, 1, 1}};
+      part.bound = std::max({0.0, cell.bound, std::min(plain + hole, opening)});
+      part.without_hole = std::max({0.0, cell.without_hole, std::min(plain, opening)});
+      part.through_opening = opening < plain + hole;
+      if (part.bound < target()) kept.push_back(part);
+    }
+    return kept;
+  }
+
+  /// Of the middle lines of some cells, refines and offers the best, if it promises to be better than what is known.
+  void try_one(const std::vector<Cell>& cells) {
+    if (!task_.offer) return;
+    RouteLimits limits(scene_.file().limits);
+    limits.side = task_.side;
+    std::vector<Route> routes(cells.size());
+    for_each_chunk(cells.size(), 4, [&](std::size_t begin, std::size_t end) {
+      for (std::size_t n = begin; n < end; ++n) routes[n] = middle_route(cells[n], limits);
+    });
+    const auto least = std::ranges::min_element(routes, {}, &Route::score);
+    if (least == routes.end() || least->score >= std::min(best_, tried_)) return;
+    const Route route = refined(scene_, limits, *least);
+    constexpr double kWorthwhile = 0.98;   // what is tried next must promise this much of what was tried last
+    tried_ = kWorthwhile * std::min(least->score, route.score);
+    if (const auto score = task_.offer(route)) best_ = std::min(best_, *score);
+  }
+
+  [[nodiscard]] Route middle_route(const Cell& cell, const RouteLimits& limits) const {
+    const Vec3 direction = cell.sheaf.middle(), tip = scene_.from_box(cell.box.low + cell.box.size_mm() / 2);
+    const double step = scene_.frame().grid.spacing_mm.minCoeff() / 2;
+    for (double before = scene_.asks()[cell.ask].needle->usable_mm; before > -cell.box.cube_mm; before -= step) {
+      const Vec3 entry = tip - before * direction;
+      if (!is_object(scene_.material_at(entry))) continue;
+      const auto outward = outward_normal(scene_.body(), scene_.frame().lps(entry));
+      return outward ? shallowest_route(scene_, cell.ask, limits, entry, scene_.frame().direction(*outward), direction) : Route{};
+    }
+    return {};
+  }
+
+  const SearchScene& scene_;
+  const Certification& task_;
+  double best_, points_ = 0, tried_ = std::numeric_limits<double>::infinity();
+  std::vector<std::unique_ptr<SheafBound>> bounds_;   // by ask
+  std::vector<Cell> roots_, finest_;
+  std::priority_queue<Cell, std::vector<Cell>, Later> open_;
+  std::size_t number_ = 0;
+};
+
+}  // namespace
+
+SideBound certify(const SearchScene& scene, const Certification& task) { return Certifier(scene, task).run(); }
+
+}  // namespace leastharm

@@ -1,0 +1,162 @@
+// The bound under a plan: no track found by any means may lie below it, neither below the whole bound nor below that of any
+// single cell which holds it.
+#include "certify.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <random>
+
+#include "candidates.h"
+#include "planner/crossing.h"
+#include "planner/cylinder.h"
+#include "planner/entry.h"
+#include "support/made_world.h"
+
+namespace leastharm {
+namespace {
+
+enum class Kind { plain, opening, wide_needle, dead_tip };
+
+struct World : test::MadeWorld {
+  std::unique_ptr<Assessor> assessor;
+  std::unique_ptr<SearchScene> scene;
+
+  explicit World(Kind kind) {
+    Request request;
+    request.id = "P";
+    request.material = Material::packing;
+    request.assays = {{"GC-MS", kind == Kind::wide_needle ? 12.0 : 5.0}};
+    file.requests = {request};
+    if (kind == Kind::opening) body.marks.push_back({"flank", MarkKind::opening, 0, false, ball_mask(body.grid, {-72, 0, 330}, 16)});
+    if (kind == Kind::wide_needle) file.needles = {{.name = "wide", .outer_mm = 4.2, .bore_mm = 3.4, .throw_mm = 20, .usable_mm = 120}};
+    if (kind == Kind::dead_tip) file.needles[0].dead_tip_mm = 5;
+    assessor = std::make_unique<Assessor>(body, file);
+    scene = std::make_unique<SearchScene>(body, file);
+  }
+};
+
+/// Routes along random lines, somewhat deeper than where the median is enough: most are sure enough.
+std::vector<Route> random_routes(const World& world, std::size_t count, std::uint32_t seed) {
+  const SearchScene& scene = *world.scene;
+  std::mt19937 random(seed);
+  std::uniform_real_distribution<double> even(0, 1);
+  const RouteLimits limits(world.file.limits);
+  std::vector<Route> routes;
+  while (routes.size() < count) {
+    const EntryVoxel& entry = scene.entries()[static_cast<std::size_t>(even(random) * static_cast<double>(scene.entries().size()))];
+    const double tilt = (even(random) - 0.5) * 2 * world.file.limits.tilt_deg * std::numbers::pi / 180, turn = even(random) * 2 * std::numbers::pi;
+    const Vec3 direction(std::cos(tilt) * std::cos(turn), std::cos(tilt) * std::sin(turn), std::sin(tilt));
+    if (-direction.dot(entry.outward) < std::numbers::sqrt2 / 2) continue;
+    Route route = shallowest_route(scene, 0, limits, entry.point, entry.outward, direction);
+    if (!std::isfinite(route.score)) continue;
+    route.depth_mm += 12 * even(random);
+    routes.push_back(route);
+  }
+  return routes;
+}
+
+/// Those that keep every limit, drawn back as far as these allow: the dearest ones would say little.
+std::vector<Assessed> admissible(const World& world, const std::vector<Route>& routes) {
+  std::vector<Assessed> kept;
+  for (const Route& route : routes) {
+    Assessed a = assessed(*world.scene, *world.assessor, route, true);
+    if (a.assessment.admissible) kept.push_back(std::move(a));
+  }
+  return kept;
+}
+
+/// At the tip of a track, along the track alone.
+double bounding_chance(const World& world, const Track& track, double step_mm) {
+  const Vec3 tip = world.scene->in_box(world.scene->frame().point(track.tip_lps_mm)), d = world.scene->frame().direction(axis_of(track));
+  const double tilt = std::asin(d.z()), turn = std::atan2(d.y(), d.x());
+  const Sheaf sheaf(tilt - 1e-5, tilt + 1e-5, turn - 1e-5, turn + 1e-5);
+  const TipChances chances = tip_chances(*world.scene, world.scene->asks()[0], 0, sheaf, {tip - Vec3::Constant(1), 2, {1, 1, 1}}, step_mm, 0.7);
+  float chance = 0;
+  chances.at_row(tip, 1, {&chance, 1});
+  return static_cast<double>(chance);
+}
+
+class Certificate : public testing::TestWithParam<Kind> {};
+
+// What the bound allows for the chance of enough (SheafBound: 0.011, and 0.045 for each mm of step beyond 0.7) is not too little.
+TEST_P(Certificate, ChancesAreNotUnderrated) {
+  const World world(GetParam());
+  std::size_t compared = 0;
+  for (const Route& route : random_routes(world, 40, 11)) {
+    const TrackAssessment a = world.assessor->assess_track(track_of(*world.scene, route));
+    const double chance = a.core.p_enough.value_or(0);
+    if (chance < 0.8) continue;
+    ++compared;
+    for (const double step_mm : {0.8, 1.4, 2.4, 4.0})
+      EXPECT_GE(bounding_chance(world, a.track, step_mm), chance - 0.011 - 0.045 * (step_mm - 0.7)) << step_mm;
+  }
+  EXPECT_GT(compared, 10u);
+}
+
+TEST_P(Certificate, HoldsInEveryCellThatHoldsATrack) {
+  const World world(GetParam());
+  const SheafBound bounds(*world.scene, 0, 0);
+  const std::vector<Assessed> tracks = admissible(world, random_routes(world, 36, 7));
+  ASSERT_GT(tracks.size(), 10u);
+  const Needle& needle = world.file.needles[0];
+  const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, hole = world.file.weights.hole_mm;
+  std::mt19937 random(3);
+  std::uniform_real_distribution<double> even(0, 1);
+  double nearest = 0;
+  for (const Assessed& a : tracks) {
+    const Track& track = a.assessment.track;
+    const Vec3 tip = world.scene->in_box(world.scene->frame().point(track.tip_lps_mm));
+    const Vec3 d = world.scene->frame().direction(axis_of(track));
+    const double tilt = std::asin(d.z()), turn = std::atan2(d.y(), d.x());
+    for (const auto& [slope, step, cube] : {std::array{0.14, 4.0, 36.0}, {0.035, 1.4, 18.0}, {0.009, 0.5, 9.0}}) {
+      const double u = even(random), v = even(random);
+      const Sheaf sheaf(tilt - 2 * u * slope, tilt + 2 * (1 - u) * slope, turn - 2 * v * slope, turn + 2 * (1 - v) * slope);
+      const TipBox box{tip - cube * Vec3(even(random), even(random), even(random)), cube, {1, 1, 1}};
+      double points = 0;
+      const SheafCost cost = bounds.bound(sheaf, box, step, 1e6, points).front();
+      const double least = area / 1.01 * std::min(cost.plain_mm + hole, cost.opening_mm);
+      EXPECT_LE(least, a.assessment.damage.score) << "slope " << slope << " depth " << a.assessment.path_length_mm << " p " << a.assessment.core.p_enough.value_or(0);
+      nearest = std::max(nearest, least / a.assessment.damage.score);
+    }
+  }
+  EXPECT_GT(nearest, 0.85);   // it is no bound of nothing
+  RecordProperty("nearest", std::to_string(nearest));
+}
+
+TEST_P(Certificate, NoRandomTrackLiesBelowIt) {
+  const World world(GetParam());
+  Certification task;
+  task.request = &world.file.requests[0];
+  double best = 1e9;
+  task.offer = [&](const Route& route) -> std::optional<double> {
+    const Assessed a = assessed(*world.scene, *world.assessor, route, true);
+    if (!a.assessment.admissible) return std::nullopt;
+    best = std::min(best, a.candidate.score);
+    return a.candidate.score;
+  };
+  for (const Assessed& a : admissible(world, random_routes(world, 20, 1))) best = std::min(best, a.candidate.score);
+  task.score = best;
+  task.lattice_points = GetParam() == Kind::opening ? 4e8 : 1e8;
+  const SideBound bound = certify(*world.scene, task);
+  EXPECT_GT(bound.lower_bound, 0);
+  EXPECT_LE(bound.lower_bound, best);
+  // Only those whose quick score comes near are worth their full figures.
+  std::vector<Route> near;
+  for (const Route& route : random_routes(world, 8000, 5))
+    if (route.score < 1.1 * bound.lower_bound) near.push_back(route);
+  for (const Assessed& a : admissible(world, near)) EXPECT_GE(a.candidate.score, bound.lower_bound);
+  RecordProperty("gap", std::to_string(1 - bound.lower_bound / best));
+}
+
+std::string name_of_kind(const testing::TestParamInfo<Kind>& info) {
+  constexpr std::array names{"Plain", "Opening", "WideNeedle", "DeadTip"};
+  return names[static_cast<std::size_t>(info.param)];
+}
+
+INSTANTIATE_TEST_SUITE_P(Worlds, Certificate, testing::Values(Kind::plain, Kind::opening, Kind::wide_needle, Kind::dead_tip), name_of_kind);
+
+}  // namespace
+}  // namespace leastharm
