@@ -51,7 +51,11 @@ class Certifier {
 
   SideBound run() {
     std::string stopped = "gap";
-    sweep(std::move(roots_));
+    constexpr std::size_t kRoots = 8;   // looked at between two questions whether to go on
+    for (std::size_t n = 0; n < roots_.size(); n += kRoots) {
+      if (task_.go_on && !task_.go_on(0)) return {0, 0, "time"};
+      sweep({roots_.begin() + static_cast<std::ptrdiff_t>(n), roots_.begin() + static_cast<std::ptrdiff_t>(std::min(n + kRoots, roots_.size()))});
+    }
     while (!open_.empty() && open_.top().bound < target()) {
       const bool go = !task_.go_on || task_.go_on(open_.top().bound);
       if (!go || points_ > task_.lattice_points) {
