@@ -106,36 +106,46 @@ std::vector<std::size_t> open_border(const Coarse& coarse, const std::vector<std
   return open;
 }
 
+/// Adds 1 to each block from which wall is met on `way`: blocks are gone through from the far end of the way, and each
+/// hands on whether it is wall or has wall beyond it. So only one slice has to be remembered, and the one before.
+void add_way(const Coarse& coarse, const std::vector<std::uint8_t>& wall, const std::array<int, 3>& way,
+             std::vector<std::uint8_t>& ways_met) {
+  const auto [w, h, d] = coarse.size;
+  const auto [a, b, c] = way;
+  const auto width = static_cast<std::ptrdiff_t>(w);
+  const auto from_far = [](int step, int size, int toward) { return toward > 0 ? size - 1 - step : step; };
+  std::vector<std::uint8_t> here(static_cast<std::size_t>(w) * static_cast<std::size_t>(h)), beyond(here.size());
+  for (int kk = 0; kk < d; ++kk) {
+    if (c != 0) here.swap(beyond);
+    for (int jj = 0; jj < h; ++jj) {
+      const int k = from_far(kk, d, c), j = from_far(jj, h, b);
+      const std::uint8_t* const walls = &wall[coarse.offset(0, j, k)];
+      std::uint8_t* const met = &ways_met[coarse.offset(0, j, k)];
+      std::uint8_t* const row = here.data() + j * width;
+      std::copy_n(walls, w, row);
+      if (j + b < 0 || j + b >= h || k + c < 0 || k + c >= d) continue;
+      const std::uint8_t* const next = (c != 0 ? beyond : here).data() + (j + b) * width + a;
+      const auto take = [&](int i) {
+        met[i] = static_cast<std::uint8_t>(met[i] + next[i]);
+        row[i] = walls[i] | next[i];
+      };
+      if (a > 0)
+        for (int i = w - 2; i >= 0; --i) take(i);
+      else
+        for (int i = -a; i < w; ++i) take(i);
+    }
+  }
+}
+
 /// For each block the number of ways, of the fourteen through its faces and corners, on which wall is met: in a room all or
 /// all but those through its door; in a fold of the surface fewer.
-std::vector<std::uint8_t> ways_to_wall(const Coarse& coarse, const std::vector<std::uint8_t>& wall, int threads) {
-  std::vector<std::array<int, 3>> ways;
+std::vector<std::uint8_t> ways_to_wall(const Coarse& coarse, const std::vector<std::uint8_t>& wall) {
+  std::vector<std::uint8_t> ways_met(coarse.count());
   for (const int c : {-1, 0, 1})
     for (const int b : {-1, 0, 1})
       for (const int a : {-1, 0, 1})
-        if (const int along = std::abs(a) + std::abs(b) + std::abs(c); along == 1 || along == 3) ways.push_back({a, b, c});
-  const auto [w, h, d] = coarse.size;
-  std::vector<std::vector<std::uint8_t>> met(ways.size());
-  for_chunks(static_cast<int>(ways.size()), 1, threads, [&, w = w, h = h, d = d](int n, int, int) {
-    const std::array<int, 3> way = ways[static_cast<std::size_t>(n)];
-    std::vector<std::uint8_t>& here = met[static_cast<std::size_t>(n)];
-    here.resize(coarse.count());
-    const auto from_far = [](int step, int size, int toward) { return toward > 0 ? size - 1 - step : step; };
-    for (int kk = 0; kk < d; ++kk)
-      for (int jj = 0; jj < h; ++jj) {
-        const int k = from_far(kk, d, way[2]), j = from_far(jj, h, way[1]);
-        if (j + way[1] < 0 || j + way[1] >= h || k + way[2] < 0 || k + way[2] >= d) continue;
-        const std::size_t row = coarse.offset(0, j, k), next = coarse.offset(0, j + way[1], k + way[2]);
-        for (int ii = way[0] == 0 ? 0 : 1; ii < w; ++ii) {
-          const int i = from_far(ii, w, way[0]);
-          const std::size_t to = next + static_cast<std::size_t>(i + way[0]);
-          here[row + static_cast<std::size_t>(i)] = wall[to] | here[to];
-        }
-      }
-  });
-  std::vector<std::uint8_t> ways_met(coarse.count());
-  for (const auto& way : met)
-    for (std::size_t v = 0; v < ways_met.size(); ++v) ways_met[v] = static_cast<std::uint8_t>(ways_met[v] + way[v]);
+        if (const int along = std::abs(a) + std::abs(b) + std::abs(c); along == 1 || along == 3)
+          add_way(coarse, wall, {a, b, c}, ways_met);
   return ways_met;
 }
 
@@ -149,7 +159,7 @@ std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::ui
   for (const std::size_t v : open)
     if (depth[v]) out.mark(v, 1);
   out.run();
-  const std::vector<std::uint8_t> ways = ways_to_wall(coarse, wall, threads);
+  const std::vector<std::uint8_t> ways = ways_to_wall(coarse, wall);
   std::vector<std::uint8_t> deep(depth.size());
   for (std::size_t v = 0; v < depth.size(); ++v)
     deep[v] = depth[v] && ((depth[v] * 10 >= out.neck()[v] * kHollowOverNeck10 && depth[v] >= out.neck()[v] + kLeastDepthLevels) ||
