@@ -77,6 +77,16 @@ struct Extent {
   [[nodiscard]] bool empty() const { return last[0] < first[0]; }
 };
 
+/// Marks the columns where a row holds bone; whether it holds any.
+bool mark_bone(const std::uint8_t* row, std::size_t width, std::uint8_t* columns) {
+  std::uint8_t any = 0;
+  for (std::size_t i = 0; i < width; ++i) {
+    const std::uint8_t bone = material(row[i]) == kBone ? 1 : 0;
+    columns[i] |= bone, any |= bone;
+  }
+  return any != 0;
+}
+
 Extent extent_of_bone(const Volume<std::uint8_t>& codes, int threads) {
   const auto& n = codes.grid.size;
   const auto width = static_cast<std::size_t>(n[0]);
@@ -84,16 +94,9 @@ Extent extent_of_bone(const Volume<std::uint8_t>& codes, int threads) {
   std::vector<std::array<int, 2>> rows(columns.size());
   for_chunks(n[2], 1, threads, [&](int k, int, int) {
     columns[static_cast<std::size_t>(k)].assign(width, 0);
-    std::uint8_t* const column = columns[static_cast<std::size_t>(k)].data();
     rows[static_cast<std::size_t>(k)] = {n[1], -1};
     for (int j = 0; j < n[1]; ++j) {
-      const std::uint8_t* row = codes.values.data() + codes.grid.offset(0, j, k);
-      std::uint8_t any = 0;
-      for (std::size_t i = 0; i < width; ++i) {
-        const std::uint8_t bone = (row[i] & code::kMaterial) == kBone ? 1 : 0;
-        column[i] |= bone, any |= bone;
-      }
-      if (!any) continue;
+      if (!mark_bone(codes.values.data() + codes.grid.offset(0, j, k), width, columns[static_cast<std::size_t>(k)].data())) continue;
       rows[static_cast<std::size_t>(k)][0] = std::min(rows[static_cast<std::size_t>(k)][0], j);
       rows[static_cast<std::size_t>(k)][1] = j;
     }

@@ -2,11 +2,11 @@
 
 #include <algorithm>
 #include <array>
-#include <cstdlib>
 
 #include "distance.h"
 #include "parallel.h"
 #include "runs.h"
+#include "ways.h"
 
 namespace leastharm::segment_detail {
 namespace {
@@ -106,46 +106,15 @@ std::vector<std::size_t> open_border(const Coarse& coarse, const std::vector<std
   return open;
 }
 
-/// Adds 1 to each block from which wall is met on `way`: blocks are gone through from the far end of the way, and each
-/// hands on whether it is wall or has wall beyond it. So only one slice has to be remembered, and the one before.
-void add_way(const Coarse& coarse, const std::vector<std::uint8_t>& wall, const std::array<int, 3>& way,
-             std::vector<std::uint8_t>& ways_met) {
-  const auto [w, h, d] = coarse.size;
-  const auto [a, b, c] = way;
-  const auto width = static_cast<std::ptrdiff_t>(w);
-  const auto from_far = [](int step, int size, int toward) { return toward > 0 ? size - 1 - step : step; };
-  std::vector<std::uint8_t> here(static_cast<std::size_t>(w) * static_cast<std::size_t>(h)), beyond(here.size());
-  for (int kk = 0; kk < d; ++kk) {
-    if (c != 0) here.swap(beyond);
-    for (int jj = 0; jj < h; ++jj) {
-      const int k = from_far(kk, d, c), j = from_far(jj, h, b);
-      const std::uint8_t* const walls = &wall[coarse.offset(0, j, k)];
-      std::uint8_t* const met = &ways_met[coarse.offset(0, j, k)];
-      std::uint8_t* const row = here.data() + j * width;
-      std::copy_n(walls, w, row);
-      if (j + b < 0 || j + b >= h || k + c < 0 || k + c >= d) continue;
-      const std::uint8_t* const next = (c != 0 ? beyond : here).data() + (j + b) * width + a;
-      const auto take = [&](int i) {
-        met[i] = static_cast<std::uint8_t>(met[i] + next[i]);
-        row[i] = walls[i] | next[i];
-      };
-      if (a > 0)
-        for (int i = w - 2; i >= 0; --i) take(i);
-      else
-        for (int i = -a; i < w; ++i) take(i);
-    }
-  }
-}
-
 /// For each block the number of ways, of the fourteen through its faces and corners, on which wall is met: in a room all or
 /// all but those through its door; in a fold of the surface fewer.
 std::vector<std::uint8_t> ways_to_wall(const Coarse& coarse, const std::vector<std::uint8_t>& wall) {
   std::vector<std::uint8_t> ways_met(coarse.count());
-  for (const int c : {-1, 0, 1})
-    for (const int b : {-1, 0, 1})
-      for (const int a : {-1, 0, 1})
-        if (const int along = std::abs(a) + std::abs(b) + std::abs(c); along == 1 || along == 3)
-          add_way(coarse, wall, {a, b, c}, ways_met);
+  for (const std::array<int, 3>& way : ways_out())
+    along_way<std::uint8_t>(coarse, way, 0, [met = ways_met.data(), walls = wall.data()](std::size_t v, std::uint8_t beyond) {
+      met[v] = static_cast<std::uint8_t>(met[v] + beyond);
+      return static_cast<std::uint8_t>(walls[v] | beyond);
+    });
   return ways_met;
 }
 

@@ -46,6 +46,13 @@ void spread_slice(std::uint8_t* slice, int width, int height) {
   }
 }
 
+/// Takes over the blocks' sides along one row; where `lacking` alone, in voxels that have none.
+void take_sides(const std::uint8_t* blocks, int factor, int width, bool lacking, std::uint8_t* row) {
+  for (int first = 0; first < width; first += factor, ++blocks)
+    for (int i = first; i < std::min(width, first + factor); ++i)
+      if (passable(row[i]) && !(lacking && (row[i] & code::kSide))) row[i] = static_cast<std::uint8_t>(row[i] | *blocks);
+}
+
 /// The flags of blocks on a clear side.
 std::vector<std::uint8_t> clear_sides(const std::vector<Side>& sides) {
   std::vector<std::uint8_t> clear(sides.size());
@@ -88,9 +95,7 @@ void flag_sides(const Coarse& coarse, const std::vector<Side>& sides, int thread
       std::uint8_t* slice = codes.values.data() + codes.grid.offset(0, 0, k);
       for (int j = 0; j < h; ++j) {
         const std::uint8_t* row = &clear[coarse.offset(0, j / coarse.factor[1], k / coarse.factor[2])];
-        std::uint8_t* out = slice + static_cast<std::ptrdiff_t>(j) * w;
-        for (int i = 0; i < w; ++i)
-          if (passable(out[i])) out[i] = static_cast<std::uint8_t>(out[i] | row[i / coarse.factor[0]]);
+        take_sides(row, coarse.factor[0], w, false, slice + static_cast<std::ptrdiff_t>(j) * w);
       }
       spread_slice(slice, w, h);
     }
@@ -100,10 +105,7 @@ void flag_sides(const Coarse& coarse, const std::vector<Side>& sides, int thread
     for (int k = first; k < last; ++k)
       for (int j = 0; j < h; ++j) {
         const std::uint8_t* row = &likely[coarse.offset(0, j / coarse.factor[1], k / coarse.factor[2])];
-        std::uint8_t* out = codes.values.data() + codes.grid.offset(0, j, k);
-        for (int i = 0; i < w; ++i)
-          if (passable(out[i]) && !(out[i] & code::kSide))
-            out[i] = static_cast<std::uint8_t>(out[i] | row[i / coarse.factor[0]]);
+        take_sides(row, coarse.factor[0], w, true, codes.values.data() + codes.grid.offset(0, j, k));
       }
   });
 }
