@@ -4,13 +4,14 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdlib>
 #include <numbers>
 #include <numeric>
 
+#include "eight.h"
 #include "imaging/material.h"
 #include "parallel.h"
 #include "runs.h"
+#include "ways.h"
 
 namespace leastharm::segment_detail {
 
@@ -49,6 +50,10 @@ Blocks make_blocks(const Volume<std::uint8_t>& materials, int threads) {
         const std::uint8_t* row = materials.values.data() + fine.offset(0, j, k);
         const std::size_t at = out.coarse.offset(0, j / f[1], layer);
         for (int i = 0; i < fine.size[0]; ++i) {
+          if (i + 8 <= fine.size[0] && eight_at(row + i) == 0) {   // air
+            i += 7;
+            continue;
+          }
           const std::size_t v = at + static_cast<std::size_t>(i / f[0]);
           if (row[i] == kBone) out.bone[v] += voxel;
           if (row[i] == kBone || row[i] == kTissue || row[i] == kPacking || row[i] == kResin) out.body[v] += voxel;
@@ -82,35 +87,20 @@ Axes principal_axes(const std::vector<Weighted>& points) {
 
 namespace {
 
-/// The faces and corners of a block: the ways one looks for bone.
-std::vector<std::array<int, 3>> directions() {
-  std::vector<std::array<int, 3>> out;
-  for (int c = -1; c <= 1; ++c)
-    for (int b = -1; b <= 1; ++b)
-      for (int a = -1; a <= 1; ++a)
-        if (const int along = std::abs(a) + std::abs(b) + std::abs(c); along == 1 || along == 3) out.push_back({a, b, c});
-  return out;
-}
-
-/// For each block whether bone is met within `reach_mm` in one direction; in one sweep from that side.
-std::vector<std::uint8_t> meets_bone(const Blocks& blocks, const std::array<int, 3>& way, double reach_mm) {
+/// For each block the number of ways, of the fourteen through its faces and corners, on which bone is met within `reach_mm`.
+std::vector<std::uint8_t> ways_to_bone(const Blocks& blocks, double reach_mm) {
   constexpr float kLeastBone = 0.2F;
   constexpr std::uint16_t kNever = 60000;
-  const auto [w, h, d] = blocks.coarse.size;
-  const auto farthest = static_cast<std::uint16_t>(reach_mm / blocks.coarse.spacing_mm.cwiseProduct(Vec3(way[0], way[1], way[2])).norm());
-  std::vector<std::uint16_t> steps(blocks.coarse.count(), kNever);
-  std::vector<std::uint8_t> met(blocks.coarse.count());
-  const auto at = [](int n, int size, int toward) { return toward > 0 ? size - 1 - n : n; };
-  for (int kk = 0; kk < d; ++kk)
-    for (int jj = 0; jj < h; ++jj)
-      for (int ii = 0; ii < w; ++ii) {
-        const int i = at(ii, w, way[0]), j = at(jj, h, way[1]), k = at(kk, d, way[2]);
-        if (!blocks.coarse.contains(i + way[0], j + way[1], k + way[2])) continue;
-        const std::size_t v = blocks.coarse.offset(i, j, k), next = blocks.coarse.offset(i + way[0], j + way[1], k + way[2]);
-        steps[v] = blocks.bone[next] >= kLeastBone ? std::uint16_t{1} : static_cast<std::uint16_t>(std::min<int>(kNever, steps[next] + 1));
-        met[v] = steps[v] <= farthest;
-      }
-  return met;
+  std::vector<std::uint8_t> ways_met(blocks.coarse.count());
+  for (const std::array<int, 3>& way : ways_out()) {
+    const auto farthest = static_cast<std::uint16_t>(reach_mm / blocks.coarse.spacing_mm.cwiseProduct(Vec3(way[0], way[1], way[2])).norm());
+    along_way<std::uint16_t>(blocks.coarse, way, kNever, [&, met = ways_met.data(), bone = blocks.bone.data()](std::size_t v, std::uint16_t beyond) {
+      const auto steps = static_cast<std::uint16_t>(std::min<int>(kNever, beyond + 1));
+      met[v] = static_cast<std::uint8_t>(met[v] + (steps <= farthest ? 1 : 0));
+      return bone[v] >= kLeastBone ? std::uint16_t{0} : steps;
+    });
+  }
+  return ways_met;
 }
 
 }  // namespace
@@ -118,17 +108,9 @@ std::vector<std::uint8_t> meets_bone(const Blocks& blocks, const std::array<int,
 Hollow skull_hollow(const Blocks& blocks, double length_mm, int threads) {
   constexpr int kLeastDirections = 13;   // of 14
   const double reach = std::clamp(0.14 * length_mm, 25.0, 120.0);
-  const std::vector<std::array<int, 3>> ways = directions();
-  std::vector<std::vector<std::uint8_t>> met(ways.size());
-  for_chunks(static_cast<int>(ways.size()), 1, threads, [&](int n, int, int) {
-    met[static_cast<std::size_t>(n)] = meets_bone(blocks, ways[static_cast<std::size_t>(n)], reach);
-  });
+  const std::vector<std::uint8_t> ways = ways_to_bone(blocks, reach);
   std::vector<std::uint8_t> closed(blocks.coarse.count());
-  for (std::size_t v = 0; v < closed.size(); ++v) {
-    int directions_met = 0;
-    for (const auto& way : met) directions_met += way[v];
-    closed[v] = blocks.bone[v] < 0.1F && directions_met >= kLeastDirections;
-  }
+  for (std::size_t v = 0; v < closed.size(); ++v) closed[v] = blocks.bone[v] < 0.1F && ways[v] >= kLeastDirections;
   ByteSet one{};
   one[1] = true;
   const RunPieces pieces = pieces_of(blocks.coarse.size, closed.data(), one, false, threads);

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "denoise.h"
+#include "eight.h"
 #include "parallel.h"
 
 namespace leastharm::segment_detail {
@@ -31,9 +32,9 @@ Table material_table(const Thresholds& t) {
 void mark_climbs(const std::uint8_t* here, const std::uint8_t* before, const std::uint8_t* after, int width,
                  std::uint8_t least, std::uint8_t* climbs) {
   for (int i = 0; i < width; ++i) {
-    const int up = after[i] - here[i], down = here[i] - before[i];
-    const bool climb = (up >= least && down >= least) || (-up >= least && -down >= least);
-    climbs[i] = static_cast<std::uint8_t>(climbs[i] | (climb ? 1 : 0));
+    const std::uint8_t low = std::min(before[i], after[i]), high = std::max(before[i], after[i]), v = here[i];
+    const auto up = static_cast<std::uint8_t>(std::max(high, v) - v), down = static_cast<std::uint8_t>(v - std::min(low, v));
+    climbs[i] = static_cast<std::uint8_t>(climbs[i] | (std::min(up, down) >= least ? 1 : 0));
   }
 }
 
@@ -104,7 +105,11 @@ void classify(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, 
         if (j > 0 && j + 1 < h) mark_climbs(here, row(j - 1, k), row(j + 1, k), w, least8, climbs.data());
         if (k > 0 && k + 1 < d) mark_climbs(here, row(j, k - 1), row(j, k + 1), w, least8, climbs.data());
         std::uint8_t* out = codes.values.data() + codes.grid.offset(0, j, k);
-        for (int i = 0; i < w; ++i) out[i] = climbs[static_cast<std::size_t>(i)] ? climber.material(i, j, k) : table[here[i]];
+        for (int i = 0; i < w; ++i) out[i] = table[here[i]];
+        for (int i = 0; i < w; ++i) {
+          while (i + 8 <= w && eight_at(&climbs[static_cast<std::size_t>(i)]) == 0) i += 8;
+          if (i < w && climbs[static_cast<std::size_t>(i)]) out[i] = climber.material(i, j, k);
+        }
       }
   });
 }

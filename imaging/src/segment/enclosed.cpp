@@ -4,6 +4,7 @@
 #include <array>
 #include <vector>
 
+#include "eight.h"
 #include "parallel.h"
 #include "runs.h"
 
@@ -11,55 +12,61 @@ namespace leastharm::segment_detail {
 namespace {
 
 constexpr std::uint8_t kOneAxis = 0x08;   // one step of the count
-constexpr int kFar = 255;
+constexpr std::uint8_t kFar = 255;
 
 constexpr std::uint8_t kBone = label(Material::bone), kTissue = label(Material::body);
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
 
-/// Steps since bone, through tissue alone.
-int step(int before, std::uint8_t c) {
-  return material(c) == kBone ? 0 : material(c) == kTissue ? std::min(before + 1, kFar) : kFar;
-}
-
-/// Counts an axis for the voxels of lines that run from row to row: `rows` rows of `width` voxels, `stride` apart.
+/// Counts an axis for the tissue between bone and bone along lines that run from row to row, where it is no wider than `widest`.
 class LineSet {
  public:
-  LineSet(int width, int rows) : width_(width), before_(static_cast<std::size_t>(width) * static_cast<std::size_t>(rows)) {}
+  explicit LineSet(int width) : since_(static_cast<std::size_t>(width)), closed_(since_.size()) {}
 
   void count(std::uint8_t* first_row, std::ptrdiff_t stride, int rows, int widest) {
-    const auto w = static_cast<std::size_t>(width_);
+    std::ranges::fill(since_, kFar);
     for (int r = 0; r < rows; ++r) {
-      const std::uint8_t* row = first_row + r * stride;
-      std::uint8_t* out = &before_[w * static_cast<std::size_t>(r)];
-      for (std::size_t i = 0; i < w; ++i)
-        out[i] = static_cast<std::uint8_t>(step(r > 0 ? (out - w)[i] : kFar, row[i]));
-    }
-    std::vector<std::uint8_t> after(w, kFar);
-    for (int r = rows - 1; r >= 0; --r) {
       std::uint8_t* row = first_row + r * stride;
-      const std::uint8_t* before = &before_[w * static_cast<std::size_t>(r)];
-      for (std::size_t i = 0; i < w; ++i) {
-        after[i] = static_cast<std::uint8_t>(step(after[i], row[i]));
-        const bool enclosed = material(row[i]) == kTissue && before[i] + after[i] <= widest;
-        row[i] = static_cast<std::uint8_t>(row[i] + (enclosed ? kOneAxis : 0));
+      step(row, static_cast<std::uint8_t>(widest));
+      std::size_t i = 0;
+      const auto mark = [&] {
+        for (std::ptrdiff_t n = 1; n < closed_[i]; ++n) {
+          std::uint8_t& c = row[static_cast<std::ptrdiff_t>(i) - n * stride];
+          c = static_cast<std::uint8_t>(c + kOneAxis);
+        }
+      };
+      while (i < closed_.size()) {
+        if (i + 8 <= closed_.size() && eight_at(&closed_[i]) == 0) i += 8;
+        else mark(), ++i;
       }
     }
   }
 
  private:
-  int width_;
-  std::vector<std::uint8_t> before_;
+  /// One row on: steps since bone, through tissue alone; and for bone that closes a gap, the steps across that gap.
+  void step(const std::uint8_t* row, std::uint8_t widest) {
+    std::uint8_t* const since = since_.data();
+    std::uint8_t* const closed = closed_.data();
+    const std::size_t width = since_.size();
+    for (std::size_t i = 0; i < width; ++i) {
+      const auto next = static_cast<std::uint8_t>(since[i] == kFar ? kFar : since[i] + 1);
+      const std::uint8_t m = row[i] & code::kMaterial;
+      closed[i] = m == kBone && next <= widest ? next : std::uint8_t{0};
+      since[i] = m == kBone ? std::uint8_t{0} : m == kTissue ? next : kFar;
+    }
+  }
+
+  std::vector<std::uint8_t> since_, closed_;
 };
 
-void count_along_row(std::uint8_t* row, int width, int widest, std::vector<std::uint8_t>& before) {
-  int d = kFar;
-  for (int i = 0; i < width; ++i) before[static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(d = step(d, row[i]));
-  d = kFar;
-  for (int i = width - 1; i >= 0; --i) {
-    d = step(d, row[i]);
-    if (material(row[i]) == kTissue && before[static_cast<std::size_t>(i)] + d <= widest)
-      row[i] = static_cast<std::uint8_t>(row[i] + kOneAxis);
+void count_along_row(std::uint8_t* row, int width, int widest) {
+  int bone = -kFar;   // the last one, with nothing but tissue since
+  for (int i = 0; i < width; ++i) {
+    const std::uint8_t m = material(row[i]);
+    if (m == kTissue) continue;
+    if (m == kBone && i - bone <= widest)
+      for (int n = bone + 1; n < i; ++n) row[n] = static_cast<std::uint8_t>(row[n] + kOneAxis);
+    bone = m == kBone ? i : -kFar;
   }
 }
 
@@ -70,23 +77,26 @@ struct Extent {
   [[nodiscard]] bool empty() const { return last[0] < first[0]; }
 };
 
+/// Marks the columns where a row holds bone; whether it holds any.
+bool mark_bone(const std::uint8_t* row, std::size_t width, std::uint8_t* columns) {
+  std::uint8_t any = 0;
+  for (std::size_t i = 0; i < width; ++i) {
+    const std::uint8_t bone = material(row[i]) == kBone ? 1 : 0;
+    columns[i] |= bone, any |= bone;
+  }
+  return any != 0;
+}
+
 Extent extent_of_bone(const Volume<std::uint8_t>& codes, int threads) {
   const auto& n = codes.grid.size;
   const auto width = static_cast<std::size_t>(n[0]);
   std::vector<std::vector<std::uint8_t>> columns(static_cast<std::size_t>(n[2]));   // along i, a slice each
   std::vector<std::array<int, 2>> rows(columns.size());
   for_chunks(n[2], 1, threads, [&](int k, int, int) {
-    auto& column = columns[static_cast<std::size_t>(k)];
-    column.assign(width, 0);
+    columns[static_cast<std::size_t>(k)].assign(width, 0);
     rows[static_cast<std::size_t>(k)] = {n[1], -1};
     for (int j = 0; j < n[1]; ++j) {
-      const std::uint8_t* row = codes.values.data() + codes.grid.offset(0, j, k);
-      std::uint8_t any = 0;
-      for (std::size_t i = 0; i < width; ++i) {
-        const std::uint8_t bone = (row[i] & code::kMaterial) == kBone ? 1 : 0;
-        column[i] |= bone, any |= bone;
-      }
-      if (!any) continue;
+      if (!mark_bone(codes.values.data() + codes.grid.offset(0, j, k), width, columns[static_cast<std::size_t>(k)].data())) continue;
       rows[static_cast<std::size_t>(k)][0] = std::min(rows[static_cast<std::size_t>(k)][0], j);
       rows[static_cast<std::size_t>(k)][1] = j;
     }
@@ -204,15 +214,14 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
   const auto at = [&](int j, int k) { return codes.values.data() + codes.grid.offset(bone.first[0], bone.first[1] + j, bone.first[2] + k); };
   const std::ptrdiff_t row = codes.grid.size[0], slice = row * codes.grid.size[1];
   for_chunks(size[2], 4, threads, [&](int, int first, int last) {
-    std::vector<std::uint8_t> before(static_cast<std::size_t>(size[0]));
-    LineSet lines(size[0], size[1]);
+    LineSet lines(size[0]);
     for (int k = first; k < last; ++k) {
-      for (int j = 0; j < size[1]; ++j) count_along_row(at(j, k), size[0], widest[0], before);
+      for (int j = 0; j < size[1]; ++j) count_along_row(at(j, k), size[0], widest[0]);
       lines.count(at(0, k), row, size[1], widest[1]);
     }
   });
   for_chunks(size[1], 4, threads, [&](int, int first, int last) {
-    LineSet lines(size[0], size[2]);
+    LineSet lines(size[0]);
     for (int j = first; j < last; ++j) lines.count(at(j, 0), slice, size[2], widest[2]);
   });
   if (filling.all_round) drop_tunnels(codes.values);

@@ -2,11 +2,11 @@
 
 #include <algorithm>
 #include <array>
-#include <cstdlib>
 
 #include "distance.h"
 #include "parallel.h"
 #include "runs.h"
+#include "ways.h"
 
 namespace leastharm::segment_detail {
 namespace {
@@ -108,34 +108,13 @@ std::vector<std::size_t> open_border(const Coarse& coarse, const std::vector<std
 
 /// For each block the number of ways, of the fourteen through its faces and corners, on which wall is met: in a room all or
 /// all but those through its door; in a fold of the surface fewer.
-std::vector<std::uint8_t> ways_to_wall(const Coarse& coarse, const std::vector<std::uint8_t>& wall, int threads) {
-  std::vector<std::array<int, 3>> ways;
-  for (const int c : {-1, 0, 1})
-    for (const int b : {-1, 0, 1})
-      for (const int a : {-1, 0, 1})
-        if (const int along = std::abs(a) + std::abs(b) + std::abs(c); along == 1 || along == 3) ways.push_back({a, b, c});
-  const auto [w, h, d] = coarse.size;
-  std::vector<std::vector<std::uint8_t>> met(ways.size());
-  for_chunks(static_cast<int>(ways.size()), 1, threads, [&, w = w, h = h, d = d](int n, int, int) {
-    const std::array<int, 3> way = ways[static_cast<std::size_t>(n)];
-    std::vector<std::uint8_t>& here = met[static_cast<std::size_t>(n)];
-    here.resize(coarse.count());
-    const auto from_far = [](int step, int size, int toward) { return toward > 0 ? size - 1 - step : step; };
-    for (int kk = 0; kk < d; ++kk)
-      for (int jj = 0; jj < h; ++jj) {
-        const int k = from_far(kk, d, way[2]), j = from_far(jj, h, way[1]);
-        if (j + way[1] < 0 || j + way[1] >= h || k + way[2] < 0 || k + way[2] >= d) continue;
-        const std::size_t row = coarse.offset(0, j, k), next = coarse.offset(0, j + way[1], k + way[2]);
-        for (int ii = way[0] == 0 ? 0 : 1; ii < w; ++ii) {
-          const int i = from_far(ii, w, way[0]);
-          const std::size_t to = next + static_cast<std::size_t>(i + way[0]);
-          here[row + static_cast<std::size_t>(i)] = wall[to] | here[to];
-        }
-      }
-  });
+std::vector<std::uint8_t> ways_to_wall(const Coarse& coarse, const std::vector<std::uint8_t>& wall) {
   std::vector<std::uint8_t> ways_met(coarse.count());
-  for (const auto& way : met)
-    for (std::size_t v = 0; v < ways_met.size(); ++v) ways_met[v] = static_cast<std::uint8_t>(ways_met[v] + way[v]);
+  for (const std::array<int, 3>& way : ways_out())
+    along_way<std::uint8_t>(coarse, way, 0, [met = ways_met.data(), walls = wall.data()](std::size_t v, std::uint8_t beyond) {
+      met[v] = static_cast<std::uint8_t>(met[v] + beyond);
+      return static_cast<std::uint8_t>(walls[v] | beyond);
+    });
   return ways_met;
 }
 
@@ -149,7 +128,7 @@ std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::ui
   for (const std::size_t v : open)
     if (depth[v]) out.mark(v, 1);
   out.run();
-  const std::vector<std::uint8_t> ways = ways_to_wall(coarse, wall, threads);
+  const std::vector<std::uint8_t> ways = ways_to_wall(coarse, wall);
   std::vector<std::uint8_t> deep(depth.size());
   for (std::size_t v = 0; v < depth.size(); ++v)
     deep[v] = depth[v] && ((depth[v] * 10 >= out.neck()[v] * kHollowOverNeck10 && depth[v] >= out.neck()[v] + kLeastDepthLevels) ||

@@ -1,5 +1,6 @@
 #include "runs.h"
 
+#include "eight.h"
 #include "parallel.h"
 
 namespace leastharm::segment_detail {
@@ -30,12 +31,15 @@ class Forest {
 };
 
 void append_runs(const std::uint8_t* row, int width, const ByteSet& set, int j, int k, std::vector<Run>& runs) {
+  int first = -1;   // of the run at hand
   for (int i = 0; i < width; ++i) {
-    if (!set[row[i]]) continue;
-    const int first = i;
-    while (i + 1 < width && set[row[i + 1]]) ++i;
-    runs.push_back({first, i, j, k, -1});
+    if (const bool in = set[row[i]]; in != (first >= 0)) {
+      if (!in) runs.push_back({first, i - 1, j, k, -1});
+      first = in ? i : -1;
+    }
+    while (i + 8 < width && eight_at(row + i + 1) == eight_of(row[i])) i += 8;
   }
+  if (first >= 0) runs.push_back({first, width - 1, j, k, -1});
 }
 
 /// Joins the runs of two rows that touch.

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "eight.h"
 #include "parallel.h"
 
 namespace leastharm::segment_detail {
@@ -9,10 +10,11 @@ namespace {
 
 bool passable(std::uint8_t c) { return (c & code::kMaterial) <= label(Material::wrapping); }
 
-/// Takes over the neighbours' side along one run of voxels.
-void spread(std::uint8_t* v, std::ptrdiff_t step, int count) {
+/// Takes over the neighbours' side along a row, to the right (`step` 1) or from its end to the left (-1).
+void spread(std::uint8_t* row, int width, int step) {
+  std::uint8_t* v = step > 0 ? row : row + width - 1;
   std::uint8_t side = 0;
-  for (int n = 0; n < count; ++n, v += step) {
+  for (int left = width; left > 0; --left, v += step) {
     if (!passable(*v)) {
       side = 0;
     } else if (*v & code::kSide) {
@@ -20,6 +22,7 @@ void spread(std::uint8_t* v, std::ptrdiff_t step, int count) {
     } else {
       *v = static_cast<std::uint8_t>(*v | side);
     }
+    while (left > 8 && eight_at(step > 0 ? v + 1 : v - 8) == eight_of(*v)) v += 8 * step, left -= 8;   // nothing changes
   }
 }
 
@@ -35,12 +38,19 @@ void spread_slice(std::uint8_t* slice, int width, int height) {
   const auto row = [&](int j) { return slice + static_cast<std::ptrdiff_t>(j) * width; };
   for (int round = 0; round < 2; ++round) {
     for (int j = 0; j < height; ++j) {
-      spread(row(j), 1, width);
-      spread(row(j) + width - 1, -1, width);
+      spread(row(j), width, 1);
+      spread(row(j), width, -1);
     }
     for (int j = 1; j < height; ++j) spread_rows(row(j - 1), row(j), width);
     for (int j = height - 2; j >= 0; --j) spread_rows(row(j + 1), row(j), width);
   }
+}
+
+/// Takes over the blocks' sides along one row; where `lacking` alone, in voxels that have none.
+void take_sides(const std::uint8_t* blocks, int factor, int width, bool lacking, std::uint8_t* row) {
+  for (int first = 0; first < width; first += factor, ++blocks)
+    for (int i = first; i < std::min(width, first + factor); ++i)
+      if (passable(row[i]) && !(lacking && (row[i] & code::kSide))) row[i] = static_cast<std::uint8_t>(row[i] | *blocks);
 }
 
 /// The flags of blocks on a clear side.
@@ -85,9 +95,7 @@ void flag_sides(const Coarse& coarse, const std::vector<Side>& sides, int thread
       std::uint8_t* slice = codes.values.data() + codes.grid.offset(0, 0, k);
       for (int j = 0; j < h; ++j) {
         const std::uint8_t* row = &clear[coarse.offset(0, j / coarse.factor[1], k / coarse.factor[2])];
-        std::uint8_t* out = slice + static_cast<std::ptrdiff_t>(j) * w;
-        for (int i = 0; i < w; ++i)
-          if (passable(out[i])) out[i] = static_cast<std::uint8_t>(out[i] | row[i / coarse.factor[0]]);
+        take_sides(row, coarse.factor[0], w, false, slice + static_cast<std::ptrdiff_t>(j) * w);
       }
       spread_slice(slice, w, h);
     }
@@ -97,10 +105,7 @@ void flag_sides(const Coarse& coarse, const std::vector<Side>& sides, int thread
     for (int k = first; k < last; ++k)
       for (int j = 0; j < h; ++j) {
         const std::uint8_t* row = &likely[coarse.offset(0, j / coarse.factor[1], k / coarse.factor[2])];
-        std::uint8_t* out = codes.values.data() + codes.grid.offset(0, j, k);
-        for (int i = 0; i < w; ++i)
-          if (passable(out[i]) && !(out[i] & code::kSide))
-            out[i] = static_cast<std::uint8_t>(out[i] | row[i / coarse.factor[0]]);
+        take_sides(row, coarse.factor[0], w, true, codes.values.data() + codes.grid.offset(0, j, k));
       }
   });
 }

@@ -4,6 +4,7 @@
 #include <array>
 #include <vector>
 
+#include "eight.h"
 #include "parallel.h"
 
 namespace leastharm::segment_detail {
@@ -179,7 +180,8 @@ void restore(const Skin& skin, const Wanted& wanted, int threads, Volume<std::ui
           for (int j = b * kCell; j < std::min(n[1], (b + 1) * kCell); ++j)
             for (int i = a * kCell; i < std::min(n[0], (a + 1) * kCell); ++i) {
               const std::size_t v = codes.grid.offset(i, j, k);
-              if ((codes.values[v] & code::kMixed) && skin.mixed_outside(i, j, k) && !skin.under_fold(i, j, k)) found[static_cast<std::size_t>(c)].push_back(v);
+              if (i + 8 <= n[0] && (eight_at(&codes.values[v]) & eight_of(code::kMixed)) == 0) i += 7;
+              else if ((codes.values[v] & code::kMixed) && skin.mixed_outside(i, j, k) && !skin.under_fold(i, j, k)) found[static_cast<std::size_t>(c)].push_back(v);
             }
       }
   });
