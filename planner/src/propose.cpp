@@ -92,7 +92,7 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
 }
 
 /// The work that bounds may cost, shared out among requests and sides; about a minute on two cores.
-constexpr double kLatticePoints = 4e9;
+constexpr double kLatticePoints = 3.5e9;
 
 /// The bound for one request: the sum of its cores' own, on those sides where they have to lie.
 struct RequestBound {
@@ -199,7 +199,7 @@ Certificate certificate_of(const RequestFile& file, double score, double bound) 
   Certificate c;
   c.lower_bound = std::min(bound, score);
   c.gap = score > 0 ? (score - c.lower_bound) / score : 0;
-  c.covers = "all straight tracks with the listed needles through this map, under these weights, that keep the limits on tilt, entry angle, "
+  c.covers = "All straight tracks with the listed needles through this map, under these weights, that keep the limits on tilt, entry angle, "
              "usable length, side and the room for the hand, and whose core has the asked chance of enough. The other limits are checked on "
              "the plan alone; they can only make every track dearer.";
   if (file.requests.size() > 1 || file.requests[0].replicates > 1)

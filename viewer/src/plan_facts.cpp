@@ -111,6 +111,9 @@ std::string certificate_sentence(const Paper& paper) {
            number(certificate.lower_bound, 1) + "; the plan scores " + number(score, 1);
   if (certificate.lower_bound <= 0)
     return text + ". A bound of nothing does not say how near that is to the least possible.";
+  constexpr double kTight = 0.3;   // above this a share over the bound says more of the proof than of the plan
+  if (score - certificate.lower_bound > kTight * certificate.lower_bound)
+    return text + ". The least possible lies between the two; a longer search brings them nearer to each other.";
   return text + ", at most " +
          number(100 * (score - certificate.lower_bound) / certificate.lower_bound, 1) +
          " % above the least possible.";
