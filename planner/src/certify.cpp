@@ -5,7 +5,6 @@
 #include <cmath>
 #include <limits>
 #include <memory>
-#include <numbers>
 #include <queue>
 #include <tuple>
 
@@ -64,7 +63,8 @@ class Certifier {
       }
       look_closer();
     }
-    SideBound result{target(), target(), stopped};
+    // Cells left out are bounded by the target with their hole: without it by so much less.
+    SideBound result{target(), std::max(0.0, target() - widest_hole()), stopped};
     const auto count = [&](const Cell& cell) {
       result.lower_bound = std::min(result.lower_bound, cell.bound);
       result.without_hole = std::min(result.without_hole, cell.without_hole);
@@ -77,6 +77,15 @@ class Certifier {
 
  private:
   [[nodiscard]] double target() const { return (1 - task_.gap) * best_; }
+
+  [[nodiscard]] double hole_of(const Needle& needle) const { return scene_.file().weights.hole_mm * hole_area_mm2(needle.outer_mm, 0); }
+
+  [[nodiscard]] double widest_hole() const {
+    double widest = 0;
+    for (const Ask& ask : scene_.asks())
+      if (ask.request == task_.request) widest = std::max(widest, hole_of(*ask.needle));
+    return widest;
+  }
 
   void add_roots(std::size_t ask) {
     const Box& target = scene_.target();
@@ -144,8 +153,7 @@ class Certifier {
 
   [[nodiscard]] std::vector<Cell> bounded(const Cell& cell, double& points) const {
     const Needle& needle = *scene_.asks()[cell.ask].needle;
-    const double disc = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, area = disc / (1 + kFieldError);
-    const double hole = scene_.file().weights.hole_mm * disc;
+    const double area = hole_area_mm2(needle.outer_mm, 0) / (1 + kFieldError), hole = hole_of(needle);
     const std::vector<SheafCost> costs =
         bounds_[cell.ask]->bound(cell.sheaf, cell.box, cell.step_mm, 1.02 * target() / area, points);
     std::vector<Cell> kept;

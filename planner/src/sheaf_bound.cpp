@@ -62,6 +62,7 @@ void SheafBound::make_blocks() {
     blocks_.size[a] = static_cast<int>((grid.size[a] * grid.spacing_mm[static_cast<Eigen::Index>(a)]) / kBlock_mm) + 1;
   solid_.assign(blocks_.voxel_count(), 0);
   wanted_ = solid_;
+  const Mark* cavity = cavity_mark(scene_, ask_);
   const Box& box = scene_.box();
   for (int k = 0; k < grid.size[2]; ++k)
     for (int j = 0; j < grid.size[1]; ++j)
@@ -70,7 +71,7 @@ void SheafBound::make_blocks() {
           const Vec3 p = Vec3(i, j, k).cwiseProduct(grid.spacing_mm) / kBlock_mm;
           const std::size_t block = blocks_.offset(static_cast<int>(p.x()), static_cast<int>(p.y()), static_cast<int>(p.z()));
           solid_[block] = 1;
-          if (is_wanted(scene_.body(), *ask_.request, cavity_mark(scene_, ask_), {i + box.low.i, j + box.low.j, k + box.low.k})) wanted_[block] = 1;
+          if (is_wanted(scene_.body(), *ask_.request, cavity, {i + box.low.i, j + box.low.j, k + box.low.k})) wanted_[block] = 1;
         }
   // A run of points is looked up by its middle: what lies within the needle, a voxel and half the run of it counts.
   const double reach = ask_.needle->outer_mm / 2 + 2 * grid.spacing_mm.maxCoeff() + kBlock_mm / 2;

@@ -151,6 +151,19 @@ TEST_P(Certificate, NoRandomTrackLiesBelowIt) {
   RecordProperty("gap", std::to_string(1 - bound.lower_bound / best));
 }
 
+// Several tracks may share a hole: what each scores without it must not hold any of it, neither in cells that were left out.
+TEST_P(Certificate, WithoutTheHoleHoldsNoHole) {
+  const World world(GetParam());
+  Certification task;
+  task.request = &world.file.requests[0];
+  for (task.score = 1e9; const Assessed& a : admissible(world, random_routes(world, 20, 1))) task.score = std::min(task.score, a.candidate.score);
+  task.gap = 0.8;   // soon reached: nearly all cells are left out
+  task.lattice_points = 1e8;
+  const SideBound bound = certify(*world.scene, task);
+  const double outer = world.file.needles[0].outer_mm, hole = world.file.weights.hole_mm * std::numbers::pi / 4 * outer * outer;
+  EXPECT_LE(bound.without_hole, std::max(0.0, 0.2 * task.score - hole) + 1e-9);
+}
+
 std::string name_of_kind(const testing::TestParamInfo<Kind>& info) {
   constexpr std::array names{"Plain", "Opening", "WideNeedle", "DeadTip"};
   return names[static_cast<std::size_t>(info.param)];
