@@ -49,6 +49,18 @@ void told(benchmark::State& state, std::int64_t integrals, double sum) {
   state.counters["integrals/s"] = benchmark::Counter(static_cast<double>(integrals), benchmark::Counter::kIsRate);
 }
 
+/// One integral after the other, sampled at our step.
+template <typename Value>
+void sum_samples(benchmark::State& state, const Value& value_at) {
+  const Axes axes;
+  std::int64_t integrals = 0;
+  double sum = 0;
+  for (auto unused : state)
+    for (int i = 0; i < kAcross; ++i, ++integrals)
+      for (int k = 0; k < kLayers; ++k) sum += kStep_mm * value_at(axes.from(i, i) + (k + 0.5) * kStep_mm * axes.along);
+  told(state, integrals, sum);
+}
+
 void ours_in_a_sweep(benchmark::State& state) {
   const RefinedField field(weights(), 1.5, refinement_factor(weights().grid, 1.5, 120'000'000));
   const Axes axes;
@@ -89,16 +101,7 @@ void sampler_of_itk(benchmark::State& state) {
   std::ranges::copy(weights().values, image->GetBufferPointer());
   auto interpolator = itk::LinearInterpolateImageFunction<Image>::New();
   interpolator->SetInputImage(image);
-  const Axes axes;
-  std::int64_t integrals = 0;
-  double sum = 0;
-  for (auto unused : state)
-    for (int i = 0; i < kAcross; ++i, ++integrals)
-      for (int k = 0; k < kLayers; ++k) {
-        const Vec3 p = axes.from(i, i) + (k + 0.5) * kStep_mm * axes.along;
-        sum += kStep_mm * interpolator->Evaluate(itk::Point<double, 3>(p.data()));
-      }
-  told(state, integrals, sum);
+  sum_samples(state, [&](const Vec3& p) { return interpolator->Evaluate(itk::Point<double, 3>(p.data())); });
 }
 BENCHMARK(sampler_of_itk);
 
@@ -111,16 +114,7 @@ void interpolator_of_vtk(benchmark::State& state) {
   vtkNew<vtkImageInterpolator> interpolator;
   interpolator->SetInterpolationModeToLinear();
   interpolator->Initialize(image);
-  const Axes axes;
-  std::int64_t integrals = 0;
-  double sum = 0;
-  for (auto unused : state)
-    for (int i = 0; i < kAcross; ++i, ++integrals)
-      for (int k = 0; k < kLayers; ++k) {
-        const Vec3 p = axes.from(i, i) + (k + 0.5) * kStep_mm * axes.along;
-        sum += kStep_mm * interpolator->Interpolate(p.x(), p.y(), p.z(), 0);
-      }
-  told(state, integrals, sum);
+  sum_samples(state, [&](const Vec3& p) { return interpolator->Interpolate(p.x(), p.y(), p.z(), 0); });
 }
 BENCHMARK(interpolator_of_vtk);
 
