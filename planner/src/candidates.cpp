@@ -35,7 +35,7 @@ std::vector<Route> good_routes(const SearchScene& scene, const Request& request,
   return routes;
 }
 
-constexpr double kCertainty = 0.05;   // by which the chance of enough stays above its limit, for the day's CT differs a little
+constexpr double kCertainty = 0.03;   // by which the chance of enough stays above its limit, for the day's CT differs a little
 
 /// The least depth on the same line at which the track is admissible and sure enough of its yield.
 TrackAssessment drawn_back(const Assessor& assessor, const TrackAssessment& deep) {

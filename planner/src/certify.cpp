@@ -43,7 +43,8 @@ class Certifier {
   Certifier(const SearchScene& scene, const Certification& task) : scene_(scene), task_(task), best_(task.score) {
     for (std::size_t a = 0; a < scene.asks().size(); ++a) {
       const bool asked = scene.asks()[a].request == task.request;
-      bounds_.push_back(asked ? std::make_unique<SheafBound>(scene, a, task.side) : nullptr);
+      grounds_.push_back(asked ? std::make_unique<SweepGround>(scene, a) : nullptr);
+      bounds_.push_back(asked ? std::make_unique<SheafBound>(*grounds_.back(), task.side) : nullptr);
       if (asked) add_roots(a);
     }
   }
@@ -179,10 +180,10 @@ class Certifier {
       for (std::size_t n = begin; n < end; ++n) routes[n] = middle_route(cells[n], limits);
     });
     const auto least = std::ranges::min_element(routes, {}, &Route::score);
-    if (least == routes.end() || least->score >= std::min(best_, tried_)) return;
+    constexpr double kWorthwhile = 0.98;   // what is tried must promise this much of what is known or was tried before
+    if (least == routes.end() || least->score >= kWorthwhile * std::min(best_, tried_)) return;
     const Route route = refined(scene_, limits, *least);
-    constexpr double kWorthwhile = 0.98;   // what is tried next must promise this much of what was tried last
-    tried_ = kWorthwhile * std::min(least->score, route.score);
+    tried_ = std::min(least->score, route.score);
     if (const auto score = task_.offer(route)) best_ = std::min(best_, *score);
   }
 
@@ -201,6 +202,7 @@ class Certifier {
   const SearchScene& scene_;
   const Certification& task_;
   double best_, points_ = 0, tried_ = std::numeric_limits<double>::infinity();
+  std::vector<std::unique_ptr<SweepGround>> grounds_;   // by ask
   std::vector<std::unique_ptr<SheafBound>> bounds_;   // by ask
   std::vector<Cell> roots_, finest_;
   std::priority_queue<Cell, std::vector<Cell>, Later> open_;

@@ -26,6 +26,14 @@ class RefinedField {
                 z = static_cast<float>(from.z()) * inverse_[2];
     const float u = static_cast<float>(step.x()) * inverse_[0], v = static_cast<float>(step.y()) * inverse_[1],
                 w = static_cast<float>(step.z()) * inverse_[2];
+    const auto last = static_cast<float>(out.size() - 1);
+    if (inside(x, y, z) && inside(x + last * u, y + last * v, z + last * w)) {
+      for (std::size_t n = 0; n < out.size(); ++n) {
+        const auto t = static_cast<float>(n);
+        out[n] = between(x + t * u, y + t * v, z + t * w);
+      }
+      return;
+    }
     for (std::size_t n = 0; n < out.size(); ++n) {
       const auto t = static_cast<float>(n);
       out[n] = at_node(x + t * u, y + t * v, z + t * w);
@@ -33,8 +41,11 @@ class RefinedField {
   }
 
  private:
-  [[nodiscard]] float at_node(float x, float y, float z) const {
-    if (!(x >= 0 && y >= 0 && z >= 0 && x < limit_[0] && y < limit_[1] && z < limit_[2])) return 0;
+  [[nodiscard]] bool inside(float x, float y, float z) const {
+    return x >= 0 && y >= 0 && z >= 0 && x < limit_[0] && y < limit_[1] && z < limit_[2];
+  }
+  [[nodiscard]] float at_node(float x, float y, float z) const { return inside(x, y, z) ? between(x, y, z) : 0; }
+  [[nodiscard]] float between(float x, float y, float z) const {
     const int i = static_cast<int>(x), j = static_cast<int>(y), k = static_cast<int>(z);
     const float fx = x - static_cast<float>(i), fy = y - static_cast<float>(j), fz = z - static_cast<float>(k);
     const float* c = nodes_.data() + i + stride_j_ * j + stride_k_ * k;

@@ -15,7 +15,7 @@ namespace {
 
 constexpr double kRadian = 180 / std::numbers::pi;
 constexpr double kKeptDeg = 14;       // an entry keeps its best route in each patch of directions this wide
-constexpr double kCertainty = 0.02;   // the quick estimate must exceed the limit by this much
+constexpr double kCertainty = 0.03;   // the quick estimate must exceed the limit by this much
 constexpr double kDeepestMm = 24;     // how far beyond the shallowest tip a surer one is looked for
 
 /// One entry in every cell of `spacing_mm`, the one nearest to its middle.
@@ -135,15 +135,24 @@ struct Graded {
 /// The least depth with a sufficient chance of enough; where none has it, the chance's lack is priced.
 Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t ask, const Vec3& entry, const Vec3& outward,
               const Vec3& direction) {
+  constexpr double kDeeper_mm = 2, kFinest_mm = 0.2;
+  const double wish = std::min(0.995, scene.file().limits.p_enough_min + kCertainty);
   Graded best;
-  Route route = shallowest_route(scene, ask, limits, entry, outward, direction);
-  const double wish = std::min(0.995, scene.file().limits.p_enough_min + kCertainty), first = route.depth_mm;
-  while (std::isfinite(route.score)) {
-    const double lack = wish - estimated_p_enough(scene, route, limits.need_factor);
-    const double cost = route.score * (1 + 3 * std::max(0.0, lack));
+  const auto lack_of = [&](const Route& route) {
+    const double lack = std::max(0.0, wish - estimated_p_enough(scene, route, limits.need_factor));
+    const double cost = route.score * (1 + 3 * lack);
     if (cost < best.cost) best = {route, cost};
-    if (lack <= 0 || route.depth_mm > first + kDeepestMm) break;
-    route = route_to_depth(scene, ask, limits, entry, outward, direction, route.depth_mm + 2);
+    return lack;
+  };
+  const auto at_depth = [&](double depth_mm) { return route_to_depth(scene, ask, limits, entry, outward, direction, depth_mm); };
+  Route route = shallowest_route(scene, ask, limits, entry, outward, direction);
+  double depth = route.depth_mm;
+  const double first = depth;
+  while (std::isfinite(route.score) && lack_of(route) > 0 && depth <= first + kDeepestMm) route = at_depth(depth += kDeeper_mm);
+  if (depth == first) return best;
+  for (double back = kDeeper_mm / 2; back > kFinest_mm; back /= 2) {
+    route = at_depth(depth - back);
+    if (std::isfinite(route.score) && lack_of(route) <= 0) depth -= back;
   }
   return best;
 }

@@ -98,7 +98,8 @@ TEST_P(Certificate, ChancesAreNotUnderrated) {
 
 TEST_P(Certificate, HoldsInEveryCellThatHoldsATrack) {
   const World world(GetParam());
-  const SheafBound bounds(*world.scene, 0, 0);
+  const SweepGround ground(*world.scene, 0);
+  const SheafBound bounds(ground, 0);
   const std::vector<Assessed> tracks = admissible(world, random_routes(world, 36, 7));
   ASSERT_GT(tracks.size(), 10u);
   const Needle& needle = world.file.needles[0];

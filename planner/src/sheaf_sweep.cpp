@@ -1,0 +1,277 @@
+#include "sheaf_sweep.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "planner/entry.h"
+
+namespace leastharm {
+namespace {
+
+// Tips of one sweep lie so near that their hands have a plane in common: this far behind the hub of the first.
+constexpr double kHubRoom_mm = 2, kSlab_mm = kHandLengthMm - 2 * kHubRoom_mm - 6;
+constexpr double kNormalOff = 5 * std::numbers::pi / 180;   // of a smoothed normal, between a voxel's middle and where the axis enters it
+constexpr std::array<float, 5> kPrices{0, 4, 8, 16, 32};   // mm of what is wanted for certainty instead of none
+
+}  // namespace
+
+SheafSweep::SheafSweep(const SweepGround& ground, const SweepTask& task)
+    : ground_(ground), task_(task), needle_(*ground.ask().needle), cap_(static_cast<float>(task.cap_mm)) {
+  lay_out();
+  const double angle = ground.scene().file().limits.entry_angle_deg;
+  half_angle_ = std::atan(std::hypot(task.sheaf.slope()[0], task.sheaf.slope()[1]));
+  most_angle_ = angle * std::numbers::pi / 180;
+  most_touch_mm_ = entry_reach_mm(radius_, angle, ground.scene().body().grid) + 2 * (along_ + across_);
+}
+
+std::vector<SheafCost> SheafSweep::run() {
+  const int slab = std::max(1, static_cast<int>(kSlab_mm / along_));
+  for (int first = 0; first < ends_; first += slab) sweep(first_end_ + first, std::min(first_end_ + ends_, first_end_ + first + slab));
+  return judge();
+}
+
+/// Points along from where no needle for these tips has entered yet, and across so wide that what comes in from the border
+/// does not get to the tips.
+void SheafSweep::lay_out() {
+  radius_ = needle_.outer_mm / 2;
+  constexpr double kFinestAlong_mm = 0.7;   // weights are averaged over millimetres
+  along_ = radius_ / std::ceil(radius_ / std::max(task_.step_mm, kFinestAlong_mm));
+  across_ = task_.step_mm;
+  run_ = std::clamp(static_cast<int>(SweepGround::kBlock_mm / across_), 2, 16);
+  // Where the steel ends with its round kernel wholly before its flat end.
+  end_shift_ = needle_.dead_tip_mm - radius_;
+  const double tip_step = task_.tips.lattice.step[2].norm();
+  beyond_ = static_cast<int>(std::lround(radius_ / along_));
+  ends_ = beyond_ + static_cast<int>(std::ceil((task_.tips.high.z() - task_.tips.low.z() + 2) * tip_step / along_)) + 1;
+  slab_mm_ = std::min(kSlab_mm, ends_ * along_);
+  // At the beginning of a slab's sweep the hand is there, whichever of its tips the needle is for.
+  first_end_ = static_cast<int>(std::ceil((needle_.usable_mm + kHubRoom_mm) / along_));
+  // Directions wander only from where there is something to meet: most sweeps do with a narrow margin.
+  for (const double reach_mm : {40.0, 80.0, needle_.usable_mm}) {
+    lay_across(reach_mm);
+    const int last = first_end_ + ends_;
+    if (ends_ * along_ <= kSlab_mm && (last - first_solid(0, last)) * along_ <= reach_mm) break;
+  }
+  kept_.assign(plane() * static_cast<std::size_t>(ends_), 0.0f);
+  kept_open_.assign(ground_.has_openings() ? kept_.size() : 0, 0);
+}
+
+void SheafSweep::lay_across(double reach_mm) {
+  const TipChances& tips = task_.tips;
+  const double tip_step = tips.lattice.step[0].norm();
+  const std::array<Vec3, 3> axes{task_.sheaf.first(), task_.sheaf.second(), task_.sheaf.middle()};
+  lattice_.origin = tips.lattice.origin + ((tips.low.z() - 1) * tip_step + end_shift_ - first_end_ * along_) * axes[2];
+  lattice_.step[2] = along_ * axes[2];
+  lattice_.size[2] = first_end_ + ends_;
+  for (std::size_t a = 0; a < 2; ++a) {
+    const auto e = static_cast<Eigen::Index>(a);
+    const int margin = static_cast<int>(std::ceil(task_.sheaf.slope()[a] * reach_mm / across_)) + 3;
+    lattice_.size[a] = static_cast<int>(std::ceil((tips.high[e] - tips.low[e] + 2) * tip_step / across_)) + 1 + 2 * margin;
+    lattice_.step[a] = across_ * axes[a];
+    lattice_.origin += ((tips.low[e] - 1) * tip_step - margin * across_) * axes[a];
+  }
+}
+
+/// From the plane where the hands are to the steel's ends in the layers from `from` to before `to`.
+void SheafSweep::sweep(int from, int to) {
+  first_tip_ = from;
+  last_tip_ = to - 1;
+  weights_.assign(plane(), 0.0f);
+  live_.assign(run_index(lattice_.size[0] - 1, lattice_.size[1] - 1) + 1, 0);
+  unspent_ = live_;
+  here_.assign(plane(), 0);
+  dearer_.assign(plane(), kNoEntry);
+  started_ = false;
+  begin(from - first_end_, free_hands(from - first_end_));
+  for (int k = first_solid(from - first_end_, from); k < to; ++k) {
+    if (find_openings(k, here_)) open(k, here_);
+    if (started_ && find_entering(k)) enter(k, dearer_);
+    if (k >= from) keep(k - first_end_);
+    if (k + 1 == to) break;
+    const bool any = sample(k);
+    started_ |= any;
+    if (!started_) continue;
+    advance(k, any);
+    constexpr int kEvery = 4;
+    if (k % kEvery == 0 && all_spent()) {
+      const std::size_t rest = static_cast<std::size_t>(std::max(k + 1, from) - first_end_);
+      std::fill(kept_.begin() + static_cast<std::ptrdiff_t>(plane() * rest),
+                kept_.begin() + static_cast<std::ptrdiff_t>(plane() * static_cast<std::size_t>(to - first_end_)), cap_);
+      break;
+    }
+  }
+}
+
+/// The first layer near which there is anything of weight, but `last` at the most.
+int SheafSweep::first_solid(int k, int last) const {
+  const int ni = lattice_.size[0], nj = lattice_.size[1], apart = std::max(1, static_cast<int>(SweepGround::kBlock_mm / 2 / across_));
+  const int ahead = std::max(1, static_cast<int>(SweepGround::kBlock_mm / 2 / along_));
+  for (; k < last; k += ahead)
+    for (int j = 0; j < nj + apart; j += apart)
+      for (int i = 0; i < ni + apart; i += apart)
+        if (ground_.is_solid(lattice_.at(std::min(i, ni - 1), std::min(j, nj - 1), k))) return std::max(0, k - ahead);
+  return std::min(k, last);
+}
+
+SheafSweep::Flags SheafSweep::free_hands(int k) const {
+  Flags free(plane());
+  for (int j = 0; j < lattice_.size[1]; ++j)
+    for (int i = 0; i < lattice_.size[0]; ++i) free[lattice_.offset(i, j, 0)] = hand_is_free(lattice_.at(i, j, k)) ? 1 : 0;
+  return free;
+}
+
+/// Whether nothing is in the way of a hand whose needle passes within a step of a point, for all tips of a slab.
+bool SheafSweep::hand_is_free(const Vec3& p) const {
+  constexpr int kAround = 16;
+  constexpr double kBetweenPlanes_mm = 20;
+  static const std::array<std::array<double, 2>, kAround> ring = [] {   // on two circles in turn
+    std::array<std::array<double, 2>, kAround> points;
+    for (int n = 0; n < kAround; ++n) {
+      const double angle = 2 * std::numbers::pi * n / kAround, share = n % 2 == 0 ? 1 : 0.6;
+      points[static_cast<std::size_t>(n)] = {share * std::cos(angle), share * std::sin(angle)};
+    }
+    return points;
+  }();
+  const SearchScene& scene = ground_.scene();
+  const Sheaf& sheaf = task_.sheaf;
+  const auto is_air = [&](const Vec3& q) { return scene.material_at(scene.from_box(q)) == Material::air; };
+  for (double back = 0; back <= kHandLengthMm - kHubRoom_mm - slab_mm_; back += kBetweenPlanes_mm) {
+    const double radius = kHandRadiusMm - 1 - std::numbers::sqrt2 * across_ - back * std::hypot(sheaf.slope()[0], sheaf.slope()[1]);
+    const Vec3 middle = p - back * sheaf.middle();
+    if (radius <= 0) break;
+    if (!is_air(middle)) return false;
+    for (const auto& [a, b] : ring)
+      if (!is_air(middle + radius * (a * sheaf.first() + b * sheaf.second()))) return false;
+  }
+  return true;
+}
+
+bool SheafSweep::find_entering(int k) {
+  bool any = false;
+  std::ranges::fill(dearer_, kNoEntry);
+  const EntryCones& cones = ground_.cones(across_);
+  const double hole_mm = ground_.scene().file().weights.hole_mm;
+  for_each_run([&](int i, int j, int count) {
+    const std::size_t n = lattice_.offset(i, j, 0);
+    if (live_[run_index(i, j)] == 0 || !waits(n, static_cast<std::size_t>(count))) return;
+    for (int m = 0; m < count; ++m) {
+      const double angle = cones.least_angle(lattice_.at(i + m, j, k), task_.sheaf.middle(), half_angle_) - kNormalOff;
+      if (angle > most_angle_) continue;
+      dearer_[n + static_cast<std::size_t>(m)] = static_cast<float>(hole_mm * (1 / std::cos(std::max(0.0, angle)) - 1));
+      any = true;
+    }
+  });
+  return any;
+}
+
+bool SheafSweep::find_openings(int k, Flags& here) const {
+  if (!ground_.has_openings()) return false;
+  bool any = false;
+  std::ranges::fill(here, std::uint8_t{0});
+  const double half_run = run_ * across_ / 2;
+  for_each_run([&](int i, int j, int count) {
+    if (!ground_.opening_near(lattice_.at(i, j, k) + half_run * task_.sheaf.first(), half_run)) return;
+    for (int m = 0; m < count; ++m)
+      if (ground_.in_opening(lattice_.at(i + m, j, k))) here[lattice_.offset(i + m, j, 0)] = 1, any = true;
+  });
+  return any;
+}
+
+bool SheafSweep::sample(int k) {
+  const RefinedField& field = *ground_.ask().cost;
+  const std::array<int, 2> across = width(k);
+  bool any = false;
+  find_unspent();
+  for_each_run([&](int i, int j, int count) {
+    const std::size_t n = lattice_.offset(i, j, 0), size = static_cast<std::size_t>(count);
+    const Vec3 from = lattice_.at(i, j, k) + lattice_.step[2] / 2;
+    const bool live = ground_.is_solid(from + static_cast<double>(count - 1) / 2 * lattice_.step[0]) && unspent_near(i, j, across);
+    live_[run_index(i, j)] = live ? 1 : 0;
+    if (live) field.at_row(from, lattice_.step[0], {weights_.data() + n, size});
+    else std::fill_n(weights_.data() + n, size, 0.0f);
+    any |= live && std::any_of(weights_.data() + n, weights_.data() + n + size, [](float w) { return w != 0; });
+  });
+  return any;
+}
+
+void SheafSweep::find_unspent() {
+  for_each_run([&](int i, int j, int count) {
+    unspent_[run_index(i, j)] = is_spent(lattice_.offset(i, j, 0), static_cast<std::size_t>(count)) ? 0 : 1;
+  });
+}
+
+/// Whether a run or one so near that its needles may meet this one's weights is unspent.
+bool SheafSweep::unspent_near(int i, int j, const std::array<int, 2>& width) const {
+  const int runs = 1 + (width[0] - 1) / run_;
+  for (int b = std::max(0, j - width[1]); b <= std::min(lattice_.size[1] - 1, j + width[1]); ++b)
+    for (int a = std::max(0, i - runs * run_); a <= std::min(lattice_.size[0] - 1, i + runs * run_); a += run_)
+      if (unspent_[run_index(a, b)] != 0) return true;
+  return false;
+}
+
+/// Whether nothing can come to the tips any more.
+bool SheafSweep::all_spent() const {
+  const int ni = lattice_.size[0], nj = lattice_.size[1];
+  const auto [across, down] = rim();
+  const int a = std::min(across + 3, ni / 2), b = std::min(down + 3, nj / 2);
+  for (int j = b; j < nj - b; ++j)
+    if (!is_spent(lattice_.offset(a, j, 0), static_cast<std::size_t>(std::max(0, ni - 2 * a)))) return false;
+  return true;
+}
+
+void SheafSweep::keep(int end) {
+  std::vector<float> cost(plane());
+  Flags opened(ground_.has_openings() ? plane() : 0);
+  tell(cost, opened);
+  const auto to = static_cast<std::ptrdiff_t>(plane() * static_cast<std::size_t>(end));
+  std::ranges::copy(cost, kept_.begin() + to);
+  if (!opened.empty()) std::ranges::copy(opened, kept_open_.begin() + to);
+}
+
+/// What a needle displaces whose steel ends at `end`, and whose kept cost is that of a kernel wholly before: with at least
+/// the least weight over its last radius; or going on to the end, less what the kernel then counts from beyond it. A kernel's
+/// mass is spread along an axis as 2 sqrt(R^2 - x^2) / (pi R^2); 2 R / (3 pi) is how much of it is beyond on the last radius.
+float SheafSweep::cost_of_end(std::size_t n, const Vec3& end) const {
+  constexpr float kBeyond = 0.2122f;
+  const auto radius = static_cast<float>(radius_);
+  const std::size_t on = n + plane() * static_cast<std::size_t>(beyond_);
+  return std::max(kept_[n] + radius * ground_.least_weight_at(end), kept_[on] - kBeyond * radius * ground_.most_weight_at(end));
+}
+
+/// The least cost over all tips that may be enough. Between lattice points cost and chance are linear, so that for any
+/// price of chance the least of cost + price (limit - chance) over the points bounds it.
+std::vector<SheafCost> SheafSweep::judge() const {
+  using Prices = std::array<float, kPrices.size()>;
+  const int ni = lattice_.size[0], nj = lattice_.size[1];
+  const Lattice ends{lattice_.at(0, 0, first_end_) - end_shift_ * task_.sheaf.middle(), lattice_.step, {ni, nj, ends_}};
+  const auto least_chance = static_cast<float>(task_.least_chance), of_wanted = static_cast<float>(ground_.weight_of_wanted());
+  std::vector<float> chance(ends.count());
+  for (int k = 0; k < ends_; ++k)
+    for (int j = 0; j < nj; ++j)
+      task_.tips.at_row(ends.at(0, j, k), across_, {chance.data() + ends.offset(0, j, k), static_cast<std::size_t>(ni)});
+  const Flags border = border_of(ends.size, chance, least_chance);
+  Prices none;
+  none.fill(std::numeric_limits<float>::infinity());
+  std::vector<std::array<Prices, 2>> least(task_.box.cube_count(), {none, none});
+  for (int k = 0; k < ends_ - beyond_; ++k)
+    for (int j = 0; j < nj; ++j)
+      for (int i = 0; i < ni; ++i) {
+        const std::size_t n = ends.offset(i, j, k);
+        if (border[n] == 0) continue;
+        const Vec3 tip = ends.at(i, j, k);
+        const float cost = cost_of_end(n, tip + needle_.dead_tip_mm * task_.sheaf.middle());
+        const std::size_t way = kept_open_.empty() || kept_open_[n] == 0 ? 0 : 1;
+        task_.box.for_each_near(tip, 1.8 * across_, [&](std::size_t cube) {
+          Prices& of = least[cube][way];
+          for (std::size_t q = 0; q < kPrices.size(); ++q)
+            of[q] = std::min(of[q], cost + kPrices[q] * of_wanted * (least_chance - chance[n]));
+        });
+      }
+  std::vector<SheafCost> costs;
+  for (const auto& [plain, opening] : least)
+    costs.push_back({static_cast<double>(*std::ranges::max_element(plain)), static_cast<double>(*std::ranges::max_element(opening))});
+  return costs;
+}
+
+}  // namespace leastharm
