@@ -18,7 +18,7 @@ namespace {
 
 constexpr double kFirstSlope = 0.14, kFirstStep_mm = 4;
 constexpr double kLeastSlope = 0.0015, kLeastStep_mm = 0.25;
-constexpr double kCubePerStep = 9;     // cubes of tips for which bounds are told apart, in steps of the lattice
+constexpr double kCubePerStep = 18;     // cubes of tips for which bounds are told apart, in steps of the lattice
 constexpr double kFieldError = 0.01;   // by which a sum of averaged weights may exceed what the cylinder displaces
 constexpr std::size_t kBatch = 64;
 constexpr double kTriedFrom = 0.05;    // the slope from which on a cell's middle line is tried as a track
@@ -119,7 +119,7 @@ class Certifier {
   /// Makes the lattice finer, or the sheaf narrower: whichever costs the bound more. A step loses a few steps' worth of
   /// material at a slant, a slope its share of the way through the object, which is short behind an opening.
   static bool divide(const Cell& cell, std::vector<Cell>& parts) {
-    const double way_mm = cell.through_opening ? 20 : 40;
+    const double way_mm = cell.through_opening ? 20 : 28;
     Cell part = cell;
     if (cell.step_mm > kLeastStep_mm && cell.step_mm > way_mm * cell.slope) {
       part.step_mm /= 2;

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace leastharm {
 
@@ -34,9 +33,9 @@ EntryCones::EntryCones(const SearchScene& scene, double reach_mm, bool one_by_on
   for (const EntryVoxel& e : scene.entries())
     for_each_near(e, [&](std::size_t n) {
       Cone& cone = cones_[static_cast<std::size_t>(cone_of_[n])];
-      cone.least_cosine = std::min(cone.least_cosine, cone.axis.dot(e.outward));
+      cone.cosine = std::min(cone.cosine, cone.axis.dot(e.outward));
     });
-  for (Cone& cone : cones_) cone.half_angle = std::acos(std::clamp(cone.least_cosine, -1.0, 1.0));
+  for (Cone& cone : cones_) cone.sine = std::sqrt(std::max(0.0, 1 - cone.cosine * cone.cosine));
   if (!one_by_one) return;
   entry_at_.assign(cone_of_.size(), -1);
   for (std::size_t n = 0; n < scene.entries().size(); ++n) {
@@ -46,7 +45,7 @@ EntryCones::EntryCones(const SearchScene& scene, double reach_mm, bool one_by_on
 }
 
 /// Between a direction and the inward normals near a voxel, the largest.
-double EntryCones::best_cosine(VoxelIndex v, const Vec3& direction) const {
+double EntryCones::best_of_entries(VoxelIndex v, const Vec3& direction) const {
   const Grid& grid = voxels_.grid;
   double best = -1;
   for (int k = std::max(0, v.k - reach_[2]); k <= std::min(grid.size[2] - 1, v.k + reach_[2]); ++k)
@@ -57,16 +56,15 @@ double EntryCones::best_cosine(VoxelIndex v, const Vec3& direction) const {
   return best;
 }
 
-double EntryCones::least_angle(const Vec3& p, const Vec3& direction, double half_angle) const {
-  constexpr double kNothing = 4;
+double EntryCones::best_cosine(const Vec3& p, const Vec3& direction) const {
+  constexpr double kNothing = -2;
   const VoxelIndex v = voxels_.voxel(p);
   if (!voxels_.grid.contains(v)) return kNothing;
   const std::int32_t n = cone_of_[voxels_.grid.offset(v)];
   if (n < 0) return kNothing;
   const Cone& cone = cones_[static_cast<std::size_t>(n)];
-  const double angle = std::acos(std::clamp(-direction.dot(cone.axis), -1.0, 1.0));
-  if (entry_at_.empty() || angle - half_angle > cone.half_angle + std::numbers::pi / 2) return std::max(0.0, angle - half_angle - cone.half_angle);
-  return std::max(0.0, std::acos(std::clamp(best_cosine(v, direction), -1.0, 1.0)) - half_angle);
+  const double best = cosine_less(-direction.dot(cone.axis), cone.cosine, cone.sine);
+  return entry_at_.empty() || best <= 0 ? best : best_of_entries(v, direction);
 }
 
 }  // namespace leastharm

@@ -67,27 +67,31 @@ class NodeStencils {
 
 }  // namespace
 
-RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const std::array<int, 3>& factor)  {
+RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const std::array<int, 3>& factor) {
+  constexpr std::uint32_t kEdge = 4;   // of a brick
   const auto& size = voxels.grid.size;
+  std::array<int, 3> nodes;
+  std::uint32_t within = 1, between = kEdge * kEdge * kEdge;   // steps from node to node in a brick, and from brick to brick
   for (std::size_t a = 0; a < 3; ++a) {
-    const auto e = static_cast<Eigen::Index>(a);
-    size_[a] = (size[a] - 1) * factor[a] + 1;
-    inverse_[a] = static_cast<float>(factor[a] / voxels.grid.spacing_mm[e]);
-    limit_[a] = static_cast<float>(size_[a] - 1);
+    nodes[a] = (size[a] - 1) * factor[a] + 1;
+    inverse_[a] = static_cast<float>(factor[a] / voxels.grid.spacing_mm[static_cast<Eigen::Index>(a)]);
+    limit_[a] = static_cast<float>(nodes[a] - 1);
+    place_[a].resize(static_cast<std::size_t>(nodes[a]));
+    for (std::uint32_t n = 0; n < place_[a].size(); ++n) place_[a][n] = n / kEdge * between + n % kEdge * within;
+    between *= (static_cast<std::uint32_t>(nodes[a]) + kEdge - 1) / kEdge;
+    within *= kEdge;
   }
-  stride_j_ = size_[0];
-  stride_k_ = stride_j_ * size_[1];
-  nodes_.assign(static_cast<std::size_t>(stride_k_) * static_cast<std::size_t>(size_[2]), 0.0f);
+  nodes_.resize(between);
   std::vector<char> empty(static_cast<std::size_t>(size[1]) * static_cast<std::size_t>(size[2]));
   for (std::size_t row = 0; row < empty.size(); ++row) {
     const auto begin = voxels.values.begin() + static_cast<std::ptrdiff_t>(row * static_cast<std::size_t>(size[0]));
     empty[row] = std::all_of(begin, begin + size[0], [](float w) { return w == 0; });
   }
   const NodeStencils stencils(radius_mm, voxels.grid.spacing_mm, factor);
-  for_each_chunk(static_cast<std::size_t>(size_[2]), 1, [&](std::size_t slice, std::size_t) {
+  for_each_chunk(static_cast<std::size_t>(nodes[2]), 1, [&](std::size_t slice, std::size_t) {
     const int nk = static_cast<int>(slice), k = nk / factor[2];
     std::vector<float> row(static_cast<std::size_t>(size[0]));
-    for (int nj = 0; nj < size_[1]; ++nj)
+    for (int nj = 0; nj < nodes[1]; ++nj)
       for (int a = 0; a < factor[0]; ++a) {
         std::ranges::fill(row, 0.0f);
         for (const auto& [voxel, share] : stencils.of({a, nj % factor[1], nk % factor[2]})) {
@@ -99,8 +103,9 @@ RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const 
           const float* source = voxels.values.data() + voxels.grid.offset(0, j, sk) + voxel[0];
           for (int i = first; i < last; ++i) row[static_cast<std::size_t>(i)] += weight * source[i];
         }
-        float* out = nodes_.data() + stride_j_ * nj + stride_k_ * nk + a;
-        for (int i = 0; i * factor[0] + a < size_[0]; ++i) out[static_cast<std::ptrdiff_t>(i) * factor[0]] = row[static_cast<std::size_t>(i)];
+        const std::uint32_t to = place_[1][static_cast<std::size_t>(nj)] + place_[2][slice];
+        for (int i = 0; i * factor[0] + a < nodes[0]; ++i)
+          nodes_[to + place_[0][static_cast<std::size_t>(i * factor[0] + a)]] = ShortFloat(row[static_cast<std::size_t>(i)]);
       }
   });
 }

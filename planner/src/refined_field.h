@@ -1,9 +1,11 @@
 #pragma once
 
 #include <array>
+#include <cstdint>
 #include <span>
 #include <vector>
 
+#include "short_float.h"
 #include "imaging/grid.h"
 
 namespace leastharm {
@@ -46,20 +48,24 @@ class RefinedField {
   }
   [[nodiscard]] float at_node(float x, float y, float z) const { return inside(x, y, z) ? between(x, y, z) : 0; }
   [[nodiscard]] float between(float x, float y, float z) const {
-    const int i = static_cast<int>(x), j = static_cast<int>(y), k = static_cast<int>(z);
+    const auto i = static_cast<std::size_t>(static_cast<int>(x)), j = static_cast<std::size_t>(static_cast<int>(y)),
+               k = static_cast<std::size_t>(static_cast<int>(z));
     const float fx = x - static_cast<float>(i), fy = y - static_cast<float>(j), fz = z - static_cast<float>(k);
-    const float* c = nodes_.data() + i + stride_j_ * j + stride_k_ * k;
-    const float* d = c + stride_k_;
-    const float c0 = c[0] + fx * (c[1] - c[0]), c1 = c[stride_j_] + fx * (c[stride_j_ + 1] - c[stride_j_]);
-    const float d0 = d[0] + fx * (d[1] - d[0]), d1 = d[stride_j_] + fx * (d[stride_j_ + 1] - d[stride_j_]);
-    const float e = c0 + fy * (c1 - c0), f = d0 + fy * (d1 - d0);
-    return e + fz * (f - e);
+    const std::size_t i0 = place_[0][i], i1 = place_[0][i + 1], j0 = place_[1][j], j1 = place_[1][j + 1], k0 = place_[2][k],
+                      k1 = place_[2][k + 1];
+    const auto along_x = [&](std::size_t row) {
+      const auto near = static_cast<float>(nodes_[row + i0]);
+      return near + fx * (static_cast<float>(nodes_[row + i1]) - near);
+    };
+    const float c0 = along_x(j0 + k0), c1 = along_x(j1 + k0), d0 = along_x(j0 + k1), d1 = along_x(j1 + k1);
+    const float c = c0 + fy * (c1 - c0), d = d0 + fy * (d1 - d0);
+    return c + fz * (d - c);
   }
 
-  std::vector<float> nodes_;
-  std::array<int, 3> size_{0, 0, 0};
+  // In bricks of 4 x 4 x 4: what a point needs lies close together, whatever the direction one goes in.
+  std::vector<ShortFloat> nodes_;
+  std::array<std::vector<std::uint32_t>, 3> place_;   // of nodes by their index along each axis; the sum is the node's
   std::array<float, 3> inverse_{1, 1, 1}, limit_{0, 0, 0};
-  std::ptrdiff_t stride_j_ = 0, stride_k_ = 0;
 };
 
 /// Nodes per voxel so that nodes lie at most half a needle's radius apart, fewer where there would be more than

@@ -12,6 +12,7 @@ namespace {
 // Tips of one sweep lie so near that their hands have a plane in common: this far behind the hub of the first.
 constexpr double kHubRoom_mm = 2, kSlab_mm = kHandLengthMm - 2 * kHubRoom_mm - 6;
 constexpr double kNormalOff = 5 * std::numbers::pi / 180;   // of a smoothed normal, between a voxel's middle and where the axis enters it
+constexpr double kSteepest = 0.035;   // the cosine from which on a hole grows no more
 constexpr std::array<float, 5> kPrices{0, 4, 8, 16, 32};   // mm of what is wanted for certainty instead of none
 
 }  // namespace
@@ -20,8 +21,10 @@ SheafSweep::SheafSweep(const SweepGround& ground, const SweepTask& task)
     : ground_(ground), task_(task), needle_(*ground.ask().needle), cap_(static_cast<float>(task.cap_mm)) {
   lay_out();
   const double angle = ground.scene().file().limits.entry_angle_deg;
-  half_angle_ = std::atan(std::hypot(task.sheaf.slope()[0], task.sheaf.slope()[1]));
-  most_angle_ = angle * std::numbers::pi / 180;
+  const double off = kNormalOff + std::atan(std::hypot(task.sheaf.slope()[0], task.sheaf.slope()[1]));
+  cosine_off_ = std::cos(off);
+  sine_off_ = std::sin(off);
+  least_cosine_ = std::cos(angle * std::numbers::pi / 180);
   most_touch_mm_ = entry_reach_mm(radius_, angle, ground.scene().body().grid) + 2 * (along_ + across_);
 }
 
@@ -156,9 +159,10 @@ bool SheafSweep::find_entering(int k) {
     const std::size_t n = lattice_.offset(i, j, 0);
     if (live_[run_index(i, j)] == 0 || !waits(n, static_cast<std::size_t>(count))) return;
     for (int m = 0; m < count; ++m) {
-      const double angle = cones.least_angle(lattice_.at(i + m, j, k), task_.sheaf.middle(), half_angle_) - kNormalOff;
-      if (angle > most_angle_) continue;
-      dearer_[n + static_cast<std::size_t>(m)] = static_cast<float>(hole_mm * (1 / std::cos(std::max(0.0, angle)) - 1));
+      if (!waits(n + static_cast<std::size_t>(m), 1)) continue;
+      const double best = cones.best_cosine(lattice_.at(i + m, j, k), task_.sheaf.middle()), cosine = cosine_less(best, cosine_off_, sine_off_);
+      if (best < -1 || cosine < least_cosine_) continue;
+      dearer_[n + static_cast<std::size_t>(m)] = static_cast<float>(hole_mm * (1 / std::max(kSteepest, cosine) - 1));
       any = true;
     }
   });

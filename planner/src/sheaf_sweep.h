@@ -101,7 +101,8 @@ class SheafSweep {
   [[nodiscard]] float cost_of_end(std::size_t n, const Vec3& end) const;
   [[nodiscard]] std::vector<SheafCost> judge() const;
 
-  double half_angle_ = 0, most_angle_ = 0, end_shift_ = 0, slab_mm_ = 0;
+  double cosine_off_ = 1, sine_off_ = 0;   ///< by how much the sheaf's directions, and normals, may be off
+  double least_cosine_ = 0, end_shift_ = 0, slab_mm_ = 0;
   int run_ = 1, first_end_ = 0, ends_ = 0, beyond_ = 0;
   bool started_ = false;
   Flags unspent_, here_;
