@@ -10,8 +10,8 @@
 #include <QMouseEvent>
 #include <QPushButton>
 #include <QSettings>
-#include <QStandardPaths>
 #include <QSurfaceFormat>
+#include <QTemporaryDir>
 #include <algorithm>
 #include <filesystem>
 #include <functional>
@@ -310,9 +310,8 @@ int main(int count, char** arguments) {
     std::cerr << fault.what() << "\n";
     return 2;
   }
-  QStandardPaths::setTestModeEnabled(true);
-  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope,
-                     QDir::tempPath() + "/leastharm-window-pictures");
+  const QTemporaryDir settings;
+  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope, settings.path());
   QApplication application(count, arguments);
   const std::vector<std::string> wanted(arguments + 3, arguments + count);
   leastharm::Photographer photographer(arguments[1], arguments[2]);

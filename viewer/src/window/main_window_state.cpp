@@ -65,7 +65,9 @@ void MainWindow::fit_heights() {
   across_->setFixedSize(desk_ems < kNarrowEms ? insets * 3 / 4 : insets, insets);
   axial_->setFixedSize(desk_ems < kNarrowEms ? insets : insets * 5 / 4, insets);
   across_->setVisible(desk_.ready() && bench_.has_track() && desk_ems > kEmsForOneInset);
-  axial_->setVisible(desk_ems > kEmsForTwoInsets || !bench_.has_track());
+  // Where marks and sides are set the slice is what a person works on: there the ledger gives way to it.
+  const bool drawn_on = drawer_ == Drawer::marks || drawer_ == Drawer::body;
+  axial_->setVisible(desk_ems > kEmsForTwoInsets || drawn_on || !bench_.has_track());
   reading_->setFixedHeight(look_.px(2.2));
 }
 
@@ -111,7 +113,8 @@ void MainWindow::show_stage() {
   } else if (stage == Stage::refused) {
     show_refusal();
   } else if (desk) {
-    if (pages_->currentIndex() != kDesk) remember_case(bench_.root());
+    // A snapshot only looks.
+    if (pages_->currentIndex() != kDesk && options_.snapshot.empty()) remember_case(bench_.root());
     pages_->setCurrentIndex(kDesk);
     for (std::size_t n = 0; n < bench_.tracks().size(); ++n)
       if (bench_.tracks()[n].id == std::string(options_.track)) bench_.take_in_hand(n);
