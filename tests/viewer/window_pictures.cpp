@@ -7,6 +7,7 @@
 #include <QDir>
 #include <QElapsedTimer>
 #include <QLineEdit>
+#include <QListWidget>
 #include <QMouseEvent>
 #include <QPushButton>
 #include <QSettings>
@@ -236,6 +237,25 @@ std::vector<std::pair<std::string, std::function<void(Photographer&)>>> states()
        [](Photographer& p) {
          p.ask_of_a_spot(2, 5);
          p.bench().start_search();
+         p.settle();
+       }},
+      {"compared",
+       [](Photographer& p) {  // what the case keeps of the search that made its plan
+         p.open();
+         p.window().open_drawer(Drawer::search);
+         p.settle();
+         QKeyEvent right(QEvent::KeyPress, Qt::Key_Right, Qt::NoModifier);
+         p.window().comparison().setFocus();
+         for (int n = 0; n < 2; ++n) QApplication::sendEvent(&p.window().comparison(), &right);
+         p.settle();
+       }},
+      {"zone",
+       [](Photographer& p) {
+         p.open();
+         p.window().open_drawer(Drawer::marks);
+         p.settle();
+         auto* list = p.window().panel(Drawer::marks).findChild<QListWidget*>();
+         list->setCurrentRow(list->count() - 1);
          p.settle();
        }},
       {"infeasible",
