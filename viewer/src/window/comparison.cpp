@@ -14,7 +14,8 @@ namespace {
 constexpr double kHeadEms = 3.3, kFootEms = 2.7, kLeastColumnEms = 5.9, kMostColumnEms = 11;
 
 /// Rows of figures, below the heads and the bar.
-enum Row : std::size_t { kBar, kScore, kAgainst, kEnough, kMass, kInterval, kNearest, kCores, kRows };
+enum Row : std::size_t { kScore, kBar, kAgainst, kEnough, kMass, kInterval, kNearest, kCores, kRows };
+constexpr double kAllRows = static_cast<double>(kRows), kBarRow = static_cast<double>(kBar);
 
 QString row_name(std::size_t row) {
   switch (row) {
@@ -81,8 +82,8 @@ Cell cell_of(const ComparedPlan& first, const ComparedPlan& plan, std::size_t ro
 
 QString title_of(const ComparedPlan& plan) { return plan.name.empty() ? word("search.answer") : q(plan.name); }
 
-QString below_title(const ComparedPlan& plan) {
-  if (plan.name.empty()) return word("compare.asfound");
+QString below_title(const ComparedPlan& plan, bool kept) {
+  if (plan.name.empty()) return kept ? word("compare.askept") : word("compare.asfound");
   if (!plan.found) return word("compare.none");
   return plan.lesser ? QString() : q(say("compare.for", plan.in_place_of, plan.best_in));
 }
@@ -105,7 +106,7 @@ bool Comparison::has_plans() const {
 }
 
 int Comparison::wanted_height() const {
-  return desk_.look.px(kHeadEms + kFootEms) + static_cast<int>(std::ceil(kRows * row_px()));
+  return desk_.look.px(kHeadEms + kFootEms) + static_cast<int>(std::ceil(kAllRows * row_px()));
 }
 
 void Comparison::refresh() {
@@ -133,7 +134,7 @@ void Comparison::paintEvent(QPaintEvent*) {
   painter.setRenderHint(QPainter::Antialiasing);
   const std::vector<ComparedPlan> all = plans();
   const Columns c = columns(all.size());
-  const double e = desk_.look.em(), foot = desk_.look.px(kHeadEms) + kRows * row_px();
+  const double e = desk_.look.em(), foot = desk_.look.px(kHeadEms) + kAllRows * row_px();
   for (std::size_t place = 0; place < c.shown.size(); ++place)
     draw_column(painter, all, c.shown[place], c.names_px + static_cast<double>(place) * c.wide_px, c.wide_px);
   draw_names(painter);
@@ -164,7 +165,7 @@ void Comparison::draw_column(QPainter& painter, const std::vector<ComparedPlan>&
   const ComparedPlan& plan = plans[n];
   const double e = desk_.look.em(), head = desk_.look.px(kHeadEms), inside = 0.4 * e;
   const bool chosen = n == desk_.compared;
-  if (chosen) painter.fillRect(QRectF(x, 0, wide, head + kRows * row_px()), desk_.look.chosen());
+  if (chosen) painter.fillRect(QRectF(x, 0, wide, head + kAllRows * row_px()), desk_.look.chosen());
   if (chosen && hasFocus()) painter.fillRect(QRectF(x, 0, wide, 3), desk_.look.curve());
   const QRectF title(x + inside, 0.25 * e, wide - 2 * inside, 1.2 * e);
   painter.setFont(desk_.look.font(0.95, chosen ? QFont::Bold : QFont::DemiBold));
@@ -174,9 +175,12 @@ void Comparison::draw_column(QPainter& painter, const std::vector<ComparedPlan>&
   painter.setFont(desk_.look.font(0.78));
   painter.setPen(desk_.look.quiet());
   painter.drawText(QRectF(title.left(), title.bottom(), title.width(), head - title.bottom() - 0.1 * e),
-                   Qt::AlignRight | Qt::AlignTop | Qt::TextWordWrap, below_title(plan));
-  draw_bar(painter, plans, n, QRectF(x + inside, head + 0.2 * row_px(), wide - 2 * inside, 0.62 * row_px()));
-  for (std::size_t row = kScore; row < kRows; ++row) {
+                   Qt::AlignRight | Qt::AlignTop | Qt::TextWordWrap,
+                   below_title(plan, desk_.bench.search().kept));
+  painter.setPen(QPen(desk_.look.rule(), 1));
+  painter.drawLine(QPointF(x + wide, title.top()), QPointF(x + wide, head + kAllRows * row_px()));
+  draw_bar(painter, plans, n, QRectF(x + inside, head + (kBarRow + 0.2) * row_px(), wide - 2 * inside, 0.62 * row_px()));
+  for (std::size_t row = 0; row < kRows; ++row) {
     const Cell cell = cell_of(plans.front(), plan, row);
     const QRectF where(x + inside, head + static_cast<double>(row) * row_px(), wide - 2 * inside, row_px());
     painter.setFont(row == kScore ? desk_.look.strong() : desk_.look.font(0.95));
