@@ -54,6 +54,7 @@ Cell cell_of(const ComparedPlan& first, const ComparedPlan& plan, std::size_t ro
   const Cell none{plan.found ? QStringLiteral("–") : QString(), {}};
   if (row == kScore && plan.found) return {q(number(plan.score(), 1)), {}};
   if (row == kAgainst && plan.found && !itself) return {signed_number(plan.score() - first.score(), 1), {}};
+  if (row == kBar) return {};
   if (plan.assessment == nullptr || row == kAgainst) return none;
   const Programme& p = plan.assessment->programme;
   const auto with_difference = [&](const QString& value, std::optional<double> mine, std::optional<double> other,
@@ -85,7 +86,8 @@ QString title_of(const ComparedPlan& plan) { return plan.name.empty() ? word("se
 QString below_title(const ComparedPlan& plan, bool kept) {
   if (plan.name.empty()) return kept ? word("compare.askept") : word("compare.asfound");
   if (!plan.found) return word("compare.none");
-  return plan.lesser ? QString() : q(say("compare.for", plan.in_place_of, plan.best_in));
+  // What follows a semicolon is said in full below the table.
+  return plan.lesser ? QString() : q(say("compare.for", plan.in_place_of, plan.best_in.substr(0, plan.best_in.find(';'))));
 }
 
 }  // namespace
@@ -170,13 +172,15 @@ void Comparison::draw_column(QPainter& painter, const std::vector<ComparedPlan>&
   const QRectF title(x + inside, 0.25 * e, wide - 2 * inside, 1.2 * e);
   painter.setFont(desk_.look.font(0.95, chosen ? QFont::Bold : QFont::DemiBold));
   painter.setPen(desk_.look.ink());
-  painter.drawText(title, Qt::AlignRight | Qt::AlignVCenter,
-                   painter.fontMetrics().elidedText(title_of(plan), Qt::ElideRight, static_cast<int>(title.width())));
+  // A name that is too long for one line takes the two below it.
+  const bool one_line = painter.fontMetrics().horizontalAdvance(title_of(plan)) <= title.width();
+  painter.drawText(one_line ? title : title.adjusted(0, 0, 0, head - title.bottom()),
+                   Qt::AlignRight | (one_line ? Qt::AlignVCenter : Qt::AlignTop) | Qt::TextWordWrap, title_of(plan));
   painter.setFont(desk_.look.font(0.78));
   painter.setPen(desk_.look.quiet());
-  painter.drawText(QRectF(title.left(), title.bottom(), title.width(), head - title.bottom() - 0.1 * e),
-                   Qt::AlignRight | Qt::AlignTop | Qt::TextWordWrap,
-                   below_title(plan, desk_.bench.search().kept));
+  if (one_line)
+    painter.drawText(QRectF(title.left(), title.bottom(), title.width(), head - title.bottom()),
+                     Qt::AlignRight | Qt::AlignTop | Qt::TextWordWrap, below_title(plan, desk_.bench.search().kept));
   painter.setPen(QPen(desk_.look.rule(), 1));
   painter.drawLine(QPointF(x + wide, title.top()), QPointF(x + wide, head + kAllRows * row_px()));
   draw_bar(painter, plans, n, QRectF(x + inside, head + (kBarRow + 0.2) * row_px(), wide - 2 * inside, 0.62 * row_px()));
