@@ -11,7 +11,7 @@
 #include <QMimeData>
 #include <QPushButton>
 #include <QSettings>
-#include <QStandardPaths>
+#include <QTemporaryDir>
 #include <QtTest/QtTest>
 
 #include "support/window_case.h"
@@ -23,6 +23,7 @@ namespace leastharm::test {
 /// A window on the made case, with synthetic mouse and keys. Needs a display.
 class RealWindow : public testing::Test {
  protected:
+  RealWindow() { QSettings(QStringLiteral("leastharm"), QStringLiteral("leastharm")).clear(); }
   void open(int width = 1280, int height = 800) {
     window = std::make_unique<MainWindow>(
         WindowOptions{.version = "test", .run_command = run_command_line});
@@ -33,7 +34,7 @@ class RealWindow : public testing::Test {
     wait();
     ASSERT_EQ(window->bench().stage(), Stage::ready) << window->bench().refusal_text();
   }
-  /// Until everything is computed and drawn.
+  /// Until everything is computed, laid out and drawn: what a person would see, and click on, then.
   void wait(int milliseconds = 60'000) {
     QElapsedTimer timer;
     timer.start();
@@ -43,6 +44,9 @@ class RealWindow : public testing::Test {
       quiet = window->is_quiet() ? quiet + 1 : 0;
     }
     ASSERT_GE(quiet, 3) << "the window never came to rest";
+    // Layouts and pictures wait for timers, which a busy machine may still hold back.
+    QCoreApplication::sendPostedEvents(nullptr, QEvent::LayoutRequest);
+    window->repaint();
   }
   Workbench& bench() { return window->bench(); }
   template <typename Field>
@@ -77,14 +81,15 @@ class RealWindow : public testing::Test {
   std::unique_ptr<MainWindow> window;
 };
 
-/// `main` of a test on a display.
+/// `main` of a test on a display. What a person set (size of type, recent cases) is kept in a folder of this process
+/// alone: tests that run beside it set other things.
 inline int run_window_tests(int count, char** arguments) {
   testing::InitGoogleTest(&count, arguments);
-  QStandardPaths::setTestModeEnabled(true);
+  const QTemporaryDir settings;
+  qputenv("XDG_CONFIG_HOME", settings.path().toLocal8Bit());  // of programs that a test starts as well
+  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope, settings.path());
   QApplication application(count, arguments);
-  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope,
-                     QDir::tempPath() + "/leastharm-window-test");
-  return RUN_ALL_TESTS();
+  return settings.isValid() ? RUN_ALL_TESTS() : 1;
 }
 
 }  // namespace leastharm::test

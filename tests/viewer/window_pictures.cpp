@@ -7,11 +7,12 @@
 #include <QDir>
 #include <QElapsedTimer>
 #include <QLineEdit>
+#include <QListWidget>
 #include <QMouseEvent>
 #include <QPushButton>
 #include <QSettings>
-#include <QStandardPaths>
 #include <QSurfaceFormat>
+#include <QTemporaryDir>
 #include <algorithm>
 #include <filesystem>
 #include <functional>
@@ -238,6 +239,25 @@ std::vector<std::pair<std::string, std::function<void(Photographer&)>>> states()
          p.bench().start_search();
          p.settle();
        }},
+      {"compared",
+       [](Photographer& p) {  // what the case keeps of the search that made its plan
+         p.open();
+         p.window().open_drawer(Drawer::search);
+         p.settle();
+         QKeyEvent right(QEvent::KeyPress, Qt::Key_Right, Qt::NoModifier);
+         p.window().comparison().setFocus();
+         for (int n = 0; n < 2; ++n) QApplication::sendEvent(&p.window().comparison(), &right);
+         p.settle();
+       }},
+      {"zone",
+       [](Photographer& p) {
+         p.open();
+         p.window().open_drawer(Drawer::marks);
+         p.settle();
+         auto* list = p.window().panel(Drawer::marks).findChild<QListWidget*>();
+         list->setCurrentRow(list->count() - 1);
+         p.settle();
+       }},
       {"infeasible",
        [](Photographer& p) {
          p.ask_of_a_spot(1, 400);
@@ -310,9 +330,8 @@ int main(int count, char** arguments) {
     std::cerr << fault.what() << "\n";
     return 2;
   }
-  QStandardPaths::setTestModeEnabled(true);
-  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope,
-                     QDir::tempPath() + "/leastharm-window-pictures");
+  const QTemporaryDir settings;
+  QSettings::setPath(QSettings::NativeFormat, QSettings::UserScope, settings.path());
   QApplication application(count, arguments);
   const std::vector<std::string> wanted(arguments + 3, arguments + count);
   leastharm::Photographer photographer(arguments[1], arguments[2]);

@@ -113,7 +113,7 @@ TEST_F(WindowReading, GreyLevelsAndOverlaysAreSetAndKeptAtOnce) {
   QElapsedTimer timer;
   timer.start();
   std::string kept;
-  while (timer.elapsed() < 5000 && kept.find("\"white_hu\": 100") == std::string::npos) {
+  while (timer.elapsed() < 60'000 && kept.find("\"white_hu\": 100") == std::string::npos) {
     QTest::qWait(20);
     if (fs::exists(made.root() / kViewFile)) kept = test::read_bytes(made.root() / kViewFile);
   }
@@ -156,6 +156,54 @@ TEST_F(WindowReading, LimitsAndNeedlesAreEditedInTheSearchDrawer) {
   wait();
   EXPECT_EQ(bench().file().request->needles.size(), 1u) << "the last one stays in the case";
   EXPECT_TRUE(shows("Choose at least one needle."));
+}
+
+TEST_F(WindowReading, ANeedleOfOnesOwnIsGivenToTheSearch) {
+  open();
+  window->open_drawer(Drawer::search);
+  QWidget& panel = window->panel(Drawer::search);
+  QTest::mouseClick(button(panel, "Needles"), Qt::LeftButton);
+  const auto measure = [&](const char* name) { return panel.findChild<QDoubleSpinBox*>(QString("own ") + name); };
+  auto* name = panel.findChild<QLineEdit*>("own name");
+  const auto add = [&] { QTest::mouseClick(button(panel, "Add the needle"), Qt::LeftButton), wait(); };
+  QTest::keyClicks(name, "museum trocar");
+  measure("outer")->setValue(3.2);
+  measure("bore")->setValue(3.2);
+  add();
+  EXPECT_TRUE(shows("The bore (3.20 mm) must be narrower than the outer diameter (3.20 mm)."));
+  EXPECT_EQ(bench().file().request->needles.size(), 1u) << "nonsense is not taken";
+  measure("bore")->setValue(2.7);
+  measure("throw")->setValue(150);
+  measure("usable")->setValue(120);
+  add();
+  EXPECT_TRUE(shows("must not be longer than the usable length (120.0 mm)"));
+  measure("throw")->setValue(25);
+  measure("dead tip")->setValue(4);
+  measure("out, 5 %")->setValue(80);
+  measure("out, 95 %")->setValue(60);
+  add();
+  EXPECT_TRUE(shows("the 5 % point must not be above the 95 % point"));
+  measure("out, 5 %")->setValue(40);
+  name->clear();
+  QTest::keyClicks(name, needle_catalogue().front().name.c_str());
+  add();
+  EXPECT_TRUE(shows("give this one another name"));
+  name->clear();
+  QTest::keyClicks(name, "museum trocar");
+  add();
+  ASSERT_EQ(bench().file().request->needles.size(), 2u);
+  const Needle& own = bench().file().request->needles[1];
+  EXPECT_EQ(own.name, "museum trocar");
+  EXPECT_EQ(own.outer_mm, 3.2);
+  EXPECT_EQ(own.bore_mm, 2.7);
+  EXPECT_EQ(own.throw_mm, 25);
+  EXPECT_EQ(own.usable_mm, 120);
+  EXPECT_EQ(own.dead_tip_mm, 4);
+  EXPECT_EQ(own.recovery_p05, 0.4);
+  EXPECT_NO_THROW(static_cast<void>(parse_request_file(to_json(*bench().file().request)))) << "and is read back";
+  bench().undo();
+  wait();
+  EXPECT_EQ(bench().file().request->needles.size(), 1u);
 }
 
 TEST_F(WindowReading, AnotherNeedleChangesTheFigures) {

@@ -177,15 +177,79 @@ TEST_F(RealWindow, SearchesAndAdoptsByOneKey) {
   wait(180'000);
   ASSERT_TRUE(bench().search().proposal && bench().search().proposal->feasible)
       << bench().search().fault;
-  QWidget* alternatives = nullptr;
-  for (QWidget* child : window->panel(Drawer::search).findChildren<QWidget*>())
-    if (child->objectName() == "alternatives") alternatives = child;
-  ASSERT_NE(alternatives, nullptr);
-  alternatives->setFocus();
-  QTest::keyClick(alternatives, Qt::Key_Return);
+  ASSERT_TRUE(window->comparison().isVisible());
+  EXPECT_EQ(window->focusWidget(), &window->comparison()) << "the keys are where they are wanted now";
+  QTest::keyClick(&window->comparison(), Qt::Key_Return);
   wait();
   EXPECT_EQ(bench().tracks().size(), bench().search().proposal->assessment.tracks.size());
   EXPECT_EQ(bench().undo_text(), "adopt the search's answer");
+  bench().undo();
+  wait();
+  // Arrows choose a column; the last one is half the mass, which is another request.
+  QTest::keyClick(&window->comparison(), Qt::Key_End);
+  const std::vector<ComparedPlan> plans = compared_plans(*bench().search().proposal);
+  ASSERT_EQ(plans.back().lesser, LesserChoice::half_the_mass);
+  EXPECT_EQ(window->desk().compared, plans.size() - 1);
+  if (plans.back().assessment != nullptr) {
+    QTest::keyClick(&window->comparison(), Qt::Key_Return);
+    wait();
+    EXPECT_EQ(bench().file().request->requests[0].need_mg(), 1.5);
+    EXPECT_EQ(bench().tracks().size(), plans.back().assessment->tracks.size());
+    EXPECT_FALSE(bench().draft().bound) << "the bound answers another question";
+    EXPECT_TRUE(bench().search_is_stale());
+    const std::size_t adopted = bench().tracks().size();
+    QTest::keyClick(&window->comparison(), Qt::Key_Home);
+    QTest::keyClick(&window->comparison(), Qt::Key_Return);
+    EXPECT_EQ(bench().tracks().size(), adopted) << "what was found for another request is not adopted";
+    bench().undo();
+    wait();
+    EXPECT_EQ(bench().file().request->requests[0].need_mg(), 3);
+    EXPECT_FALSE(bench().search_is_stale());
+  }
+  QTest::keyClick(&window->comparison(), Qt::Key_Home);
+  QTest::keyClick(&window->comparison(), Qt::Key_Return);
+  wait();
+  // What was found is compared again when the case is opened another day.
+  window.reset();
+  open();
+  EXPECT_FALSE(window->comparison().isVisible());
+  window->open_drawer(Drawer::search);
+  wait();
+  EXPECT_TRUE(window->comparison().isVisible());
+  EXPECT_EQ(compared_plans(*bench().search().proposal).size(), plans.size());
+  EXPECT_NEAR(bench().search().proposal->assessment.programme.score, bench().figures().programme.score, 1e-6);
+}
+
+TEST_F(RealWindow, TheWeightOfAZoneIsChangedAfterwards) {
+  open();
+  const Vec3 entry = window->desk().shown_track().entry_lps_mm;
+  bench().make_mark({.name = "painted face", .kind = MarkKind::zone, .weight_mm = 50, .at_lps_mm = entry, .radius_mm = 8});
+  wait();
+  window->open_drawer(Drawer::marks);
+  wait();
+  auto* list = window->panel(Drawer::marks).findChildren<QListWidget*>().front();
+  const auto field = [&]() -> QDoubleSpinBox* {
+    for (QDoubleSpinBox* f : window->panel(Drawer::marks).findChildren<QDoubleSpinBox*>())
+      if (f->isVisible() && f->accessibleName() == "weight of a hole") return f;
+    return nullptr;
+  };
+  list->setCurrentRow(0);
+  EXPECT_EQ(field(), nullptr) << "the amulet has no weight";
+  list->setCurrentRow(1);
+  ASSERT_NE(field(), nullptr);
+  EXPECT_EQ(field()->value(), 50);
+  const double before = bench().figures_of(0)->assessment.damage.score;
+  field()->setValue(80);
+  wait();
+  EXPECT_EQ(bench().file().marks[1].weight_mm, 80);
+  EXPECT_NEAR(bench().figures_of(0)->assessment.damage.score - before,
+              30 * bench().figures_of(0)->assessment.hole_area_mm2, 0.5)
+      << "the whole hole lies in the zone";
+  EXPECT_EQ(bench().undo_text(), "weight of painted face");
+  bench().undo();
+  wait();
+  EXPECT_EQ(bench().file().marks[1].weight_mm, 50);
+  EXPECT_EQ(field()->value(), 50) << "and the field follows";
 }
 
 TEST_F(RealWindow, AnalysesAndWeightsAreEditedInTheDrawer) {

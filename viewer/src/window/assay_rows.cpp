@@ -45,7 +45,11 @@ void AssayRows::show_assays(const std::vector<Assay>& assays) {
     const QSignalBlocker quiet_name(row.name), quiet_mass(row.uses_mg);
     const QString name = free ? QString() : q(assays[n].name);
     if (row.name->text() != name) row.name->setText(name);
-    row.name->setToolTip(name);  // long names are cut off in the field
+    // A free row is an invitation, not an analysis that uses nothing.
+    QFont font = row.name->font();
+    font.setItalic(free);
+    row.name->setFont(font);
+    row.uses_mg->setSpecialValueText(free ? QStringLiteral(" ") : QString());
     if (!row.name->hasFocus()) row.name->setCursorPosition(0);   // a long name shows its beginning
     row.name->setToolTip(name);
     row.uses_mg->setValue(free ? 0 : assays[n].uses_mg);

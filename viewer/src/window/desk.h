@@ -49,6 +49,7 @@ class Desk {
   Grip grip = Grip::tip;  ///< what the keys move
   double brush_mm = 3, ball_mm = 8;
   std::optional<Pointed> pointed;
+  std::size_t compared = 0;  ///< the column of the comparison that is chosen
   bool section_held = false;  ///< while a grip is dragged in the section, its frame stays
   const BodyFrame* frame_in_question = nullptr;  ///< that a person is asked to confirm; drawn over the pictures
 

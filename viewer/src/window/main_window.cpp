@@ -169,6 +169,7 @@ QWidget* MainWindow::make_desk() {
   section_ = new SectionView(desk_);
   log_ = new LogView(desk_);
   ledger_ = new Ledger(desk_);
+  comparison_ = new Comparison(desk_);
   across_ = new AcrossView(desk_);
   axial_ = new AxialView(desk_);
   column->addWidget(strip_);
@@ -179,6 +180,7 @@ QWidget* MainWindow::make_desk() {
   row->setContentsMargins(0, look_.px(0.3), look_.px(0.8), 0);
   row->setSpacing(look_.px(0.8));
   row->addWidget(ledger_, 1);
+  row->addWidget(comparison_, 1);
   row->addWidget(across_);
   row->addWidget(axial_);
   column->addWidget(bottom_);

@@ -6,6 +6,7 @@
 #include <memory>
 
 #include "viewer/window.h"
+#include "window/comparison.h"
 #include "window/job_queue.h"
 #include "window/ledger.h"
 #include "window/log_view.h"
@@ -42,6 +43,7 @@ class MainWindow : public QMainWindow {
   [[nodiscard]] StripView& strip() { return *strip_; }
   [[nodiscard]] LogView& log() { return *log_; }
   [[nodiscard]] Ledger& ledger() { return *ledger_; }
+  [[nodiscard]] Comparison& comparison() { return *comparison_; }
 
   void open(const std::filesystem::path& root);
   void open_drawer(Drawer drawer);
@@ -74,6 +76,7 @@ class MainWindow : public QMainWindow {
   void repaint_pictures();
   void update_cuts();  ///< and the strip
   void fit_heights();
+  void take_search();
   void fit_head();
   bool nudge(int key, Qt::KeyboardModifiers modifiers);
   bool press(int key, Qt::KeyboardModifiers modifiers);
@@ -117,6 +120,7 @@ class MainWindow : public QMainWindow {
   SectionView* section_ = nullptr;
   LogView* log_ = nullptr;
   Ledger* ledger_ = nullptr;
+  Comparison* comparison_ = nullptr;
   AcrossView* across_ = nullptr;
   AxialView* axial_ = nullptr;
   ReadingBar* reading_ = nullptr;

@@ -48,7 +48,10 @@ void MainWindow::fit_heights() {
   fit_head();
   const int high = std::max(600, height());
   const int strip = std::clamp(high * 14 / 100, look_.px(6.5), look_.px(26));
-  const int wanted_insets = std::clamp(high * 26 / 100, look_.px(12), look_.px(44));
+  // Plans are compared where the ledger of one stands else.
+  const bool compares = drawer_ == Drawer::search && comparison_->has_plans();
+  const int insets_alone = std::clamp(high * 26 / 100, look_.px(12), look_.px(44));
+  const int wanted_insets = compares ? std::max(insets_alone, comparison_->wanted_height()) : insets_alone;
   // Large type on a small screen: the section keeps a quarter, the others share what is left.
   const int around = look_.px(kHeadAndFootEms) + (plan_below_ ? look_.px(kSecondHeadEms) : 0) + (banner_->isHidden() ? 0 : look_.px(1.7));
   const double room = std::max(1, high - around - high * kSectionShare / 100);
@@ -64,8 +67,12 @@ void MainWindow::fit_heights() {
   drawers_->setFixedWidth(drawer);
   across_->setFixedSize(desk_ems < kNarrowEms ? insets * 3 / 4 : insets, insets);
   axial_->setFixedSize(desk_ems < kNarrowEms ? insets : insets * 5 / 4, insets);
-  across_->setVisible(desk_.ready() && bench_.has_track() && desk_ems > kEmsForOneInset);
-  axial_->setVisible(desk_ems > kEmsForTwoInsets || !bench_.has_track());
+  ledger_->setVisible(!compares);
+  comparison_->setVisible(compares);
+  across_->setVisible(!compares && desk_.ready() && bench_.has_track() && desk_ems > kEmsForOneInset);
+  // Where marks and sides are set the slice is what a person works on: there the ledger gives way to it.
+  const bool drawn_on = drawer_ == Drawer::marks || drawer_ == Drawer::body;
+  axial_->setVisible(!compares && (desk_ems > kEmsForTwoInsets || drawn_on || !bench_.has_track()));
   reading_->setFixedHeight(look_.px(2.2));
 }
 
@@ -74,6 +81,7 @@ void MainWindow::take_change(unsigned changed) {
   desk_.follow_track();
   if (changed & (kStageChanged | kDraftChanged | kKeptChanged | kGroundChanged)) refresh_head();
   if (changed & (kStageChanged | kDraftChanged)) fit_heights();
+  if (changed & (kStageChanged | kDraftChanged | kSearchChanged)) take_search();
   if (changed & (kViewChanged | kKeptChanged | kStageChanged)) reading_->refresh();
   if (changed & (kSaid | kKeptChanged | kStageChanged)) show_messages();
   if (drawer_ != Drawer::none) panel(drawer_).refresh(changed);
@@ -87,6 +95,15 @@ void MainWindow::take_change(unsigned changed) {
   } else if ((changed & kTrackMoved) && !frame_waits_.isActive()) {
     frame_waits_.start(kFiguresLateMs);
   }
+}
+
+/// The comparison comes with a search's end. Whoever pressed the button that began it finds the keys there.
+void MainWindow::take_search() {
+  comparison_->refresh();
+  const bool compares = drawer_ == Drawer::search && comparison_->has_plans();
+  if (compares == !comparison_->isHidden()) return;
+  fit_heights();
+  if (compares && !bench_.search().kept && qobject_cast<QPushButton*>(focusWidget()) != nullptr) comparison_->setFocus();
 }
 
 void MainWindow::update_cuts() {
@@ -111,7 +128,8 @@ void MainWindow::show_stage() {
   } else if (stage == Stage::refused) {
     show_refusal();
   } else if (desk) {
-    if (pages_->currentIndex() != kDesk) remember_case(bench_.root());
+    // A snapshot only looks.
+    if (pages_->currentIndex() != kDesk && options_.snapshot.empty()) remember_case(bench_.root());
     pages_->setCurrentIndex(kDesk);
     for (std::size_t n = 0; n < bench_.tracks().size(); ++n)
       if (bench_.tracks()[n].id == std::string(options_.track)) bench_.take_in_hand(n);

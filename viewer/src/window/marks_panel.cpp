@@ -88,19 +88,25 @@ void MarksPanel::add_list() {
   auto* form = add_form();
   by_ = new QLineEdit;
   why_ = new QLineEdit;
+  zone_weight_ = make_number(0, 1000, 1, QStringLiteral("mm"));
+  zone_weight_label_ = new QLabel(word("marks.weight"));
+  zone_weight_label_->setBuddy(zone_weight_);
+  form->addRow(zone_weight_label_, zone_weight_);
   form->addRow(word("marks.by"), by_);
   form->addRow(word("marks.why"), why_);
   add_row({remove_, waive_});
   connect(list_, &QListWidget::currentRowChanged, this, [this] { refresh(0); });
+  connect(zone_weight_, qOverload<double>(&QDoubleSpinBox::valueChanged), this, [this](double weight_mm) {
+    if (const MarkRecord* mark = chosen_mark()) desk_.bench.set_zone_weight(std::string(mark->name), weight_mm);
+  });
   connect(remove_, &QPushButton::clicked, this, [this] {
-    if (list_->currentItem())
-      desk_.bench.remove_mark(list_->currentItem()->data(Qt::UserRole).toString().toStdString());
+    if (const MarkRecord* mark = chosen_mark()) desk_.bench.remove_mark(std::string(mark->name));
   });
   connect(waive_, &QPushButton::clicked, this, [this] {
-    if (!list_->currentItem()) return;
-    const std::string name = list_->currentItem()->data(Qt::UserRole).toString().toStdString();
-    const auto mark = std::ranges::find(desk_.bench.file().marks, name, &MarkRecord::name);
-    if (mark != desk_.bench.file().marks.end() && is_waived(desk_.bench.file(), *mark))
+    const MarkRecord* mark = chosen_mark();
+    if (mark == nullptr) return;
+    const std::string name = mark->name;
+    if (is_waived(desk_.bench.file(), *mark))
       desk_.bench.take_waiver_back(name);
     else
       desk_.bench.waive(name, by_->text().trimmed().toStdString(),
@@ -183,7 +189,17 @@ void MarksPanel::say_outlines() {
   drawn_->setText(q(text));
 }
 
+const MarkRecord* MarksPanel::chosen_mark() const {
+  if (list_->currentItem() == nullptr) return nullptr;
+  const std::string name = list_->currentItem()->data(Qt::UserRole).toString().toStdString();
+  const auto& marks = desk_.bench.file().marks;
+  const auto mark = std::ranges::find(marks, name, &MarkRecord::name);
+  return mark == marks.end() ? nullptr : &*mark;
+}
+
 void MarksPanel::fill_list() {
+  // While it is filled no other mark is chosen than was: the weight's field would take its value for a person's.
+  const QSignalBlocker quiet(list_);
   const QString chosen =
       list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
   list_->clear();
@@ -192,6 +208,7 @@ void MarksPanel::fill_list() {
     auto* item =
         new QListWidgetItem(q(mark.name + "  ·  " + std::string(leastharm::name_of(mark.kind)) +
                               "  ·  " + number(mark.volume_mm3 / 1000, 1) + " cm³" +
+                              (mark.kind == MarkKind::zone ? "  ·  " + mm(mark.weight_mm) : "") +
                               (waived ? "  ·  " + say("marks.waived") : "")));
     item->setData(Qt::UserRole, q(mark.name));
     list_->addItem(item);
@@ -216,12 +233,16 @@ void MarksPanel::refresh(unsigned changed) {
     drawn_->setText(word("marks.hint"));
   fill_->setEnabled(outlined);
   drop_->setEnabled(outlined);
-  const QString name =
-      list_->currentItem() ? list_->currentItem()->data(Qt::UserRole).toString() : QString();
-  const auto mark =
-      std::ranges::find(desk_.bench.file().marks, name.toStdString(), &MarkRecord::name);
-  const bool any = mark != desk_.bench.file().marks.end();
+  const MarkRecord* mark = chosen_mark();
+  const bool any = mark != nullptr;
   const bool automatic = any && mark->made_by.contains("automatic");
+  const bool weighs = any && mark->kind == MarkKind::zone;
+  zone_weight_->setVisible(weighs);
+  zone_weight_label_->setVisible(weighs);
+  if (weighs) {
+    const QSignalBlocker quiet(zone_weight_);
+    zone_weight_->setValue(mark->weight_mm);
+  }
   remove_->setEnabled(any && !automatic);
   waive_->setEnabled(automatic);
   waive_->setText(any && is_waived(desk_.bench.file(), *mark) ? word("marks.unwaive")

@@ -23,12 +23,14 @@ class MarksPanel : public Panel {
   void use(Tool tool, bool on);
   [[nodiscard]] MarkRecipe recipe() const;
   void fill_list();
+  /// The mark that is chosen in the list; null where none is.
+  [[nodiscard]] const MarkRecord* chosen_mark() const;
   void say_outlines();
 
   QComboBox *kind_, *material_, *brush_to_;
   QLineEdit *name_, *by_, *why_;
-  QDoubleSpinBox *weight_, *radius_, *brush_;
-  QLabel* weight_label_;
+  QDoubleSpinBox *weight_, *zone_weight_, *radius_, *brush_;
+  QLabel *weight_label_, *zone_weight_label_;
   QPushButton *ball_, *connected_, *outline_, *fill_, *drop_, *whole_, *brush_button_, *remove_, *waive_;
   QCheckBox* border_;
   QLabel* drawn_;

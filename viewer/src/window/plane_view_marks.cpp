@@ -106,13 +106,15 @@ std::optional<QRectF> PlaneView::place_of_name(const QRectF& mark, const QSizeF&
   const QRectF room = QRectF(picture()).adjusted(4, 1, -4, -1.5 * size.height());
   if (room.width() < size.width() || room.height() < size.height()) return std::nullopt;
   const double middle = mark.center().y() - size.height() / 2;
+  const double gap = 0.7 * desk_.look.em();  // two names in one line must not read as one
   for (const QPointF corner : {QPointF(mark.center().x() - size.width() / 2, mark.top() - size.height() - 1),
                                QPointF(mark.center().x() - size.width() / 2, mark.bottom() + 1),
                                QPointF(mark.right() + 4, middle), QPointF(mark.left() - size.width() - 4, middle)}) {
     const QRectF place(std::clamp(corner.x(), room.left(), room.right() - size.width()),
                        std::clamp(corner.y(), room.top(), room.bottom() - size.height()), size.width(),
                        size.height());
-    if (std::ranges::none_of(taken, [&](const QRectF& other) { return other.intersects(place); })) return place;
+    const QRectF clear = place.adjusted(-gap, 0, gap, 0);
+    if (std::ranges::none_of(taken, [&](const QRectF& other) { return other.intersects(clear); })) return place;
   }
   return std::nullopt;
 }

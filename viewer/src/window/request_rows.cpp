@@ -4,9 +4,11 @@
 #include <QDoubleSpinBox>
 #include <QFormLayout>
 #include <QGridLayout>
+#include <QVBoxLayout>
 #include <algorithm>
 
 #include "window/look.h"
+#include "window/own_needle.h"
 #include "words.h"
 
 namespace leastharm {
@@ -30,7 +32,8 @@ struct Fields {
     auto* field = new QDoubleSpinBox;
     field->setRange(0, high);
     field->setDecimals(decimals);
-    field->setSuffix(unit.isEmpty() ? QString() : QStringLiteral(" ") + unit);
+    // SI: a space before every unit but the degree's sign.
+    field->setSuffix(unit.isEmpty() || unit == QStringLiteral("°") ? unit : QStringLiteral(" ") + unit);
     field->setAlignment(Qt::AlignRight);
     field->setKeyboardTracking(false);
     field->setAccessibleName(name);
@@ -134,9 +137,21 @@ void LimitRows::read_into(RequestFile& file) const {
   file.placement.depth_mm = depth_.value();
 }
 
-NeedleRows::NeedleRows(std::function<void()> changed) : changed_(std::move(changed)), grid_(new QGridLayout(this)) {
+NeedleRows::NeedleRows(std::function<void()> changed) : changed_(std::move(changed)), grid_(new QGridLayout) {
+  auto* column = new QVBoxLayout(this);
+  column->setContentsMargins(0, 0, 0, 0);
+  column->addLayout(grid_);
+  column->addWidget(new OwnNeedle([this](const Needle& own) { add_own(own); },
+                                  [this]() -> const std::vector<Needle>& { return known_; }));
   grid_->setContentsMargins(0, 0, 0, 0);
   grid_->setSpacing(0);
+}
+
+void NeedleRows::add_own(const Needle& own) {
+  std::vector<Needle> chosen = needles();
+  chosen.push_back(own);
+  show_needles(chosen);
+  changed_();
 }
 
 /// A needle that is no longer chosen keeps its row, so that it can be chosen again.

@@ -64,6 +64,9 @@ class NeedleRows : public QWidget {
     Needle needle;
     QCheckBox* box;
   };
+  /// A needle that the catalogue does not hold; chosen at once.
+  void add_own(const Needle& needle);
+
   std::function<void()> changed_;
   QGridLayout* grid_;
   std::vector<Needle> known_;

@@ -101,12 +101,10 @@ void SearchPanel::add_search() {
   curve_ = new GapCurve(desk_);
   column_->addWidget(curve_);
   state_ = add_note({});
-  alternatives_ = new Alternatives(desk_);
-  column_->addWidget(alternatives_);
   adopt_ = make_button(word("search.adopt"));
   add_row({adopt_});
   connect(adopt_, &QPushButton::clicked, this,
-          [this] { desk_.bench.adopt(static_cast<std::size_t>(alternatives_->chosen())); });
+          [this] { desk_.bench.adopt(desk_.compared); });
 }
 
 void SearchPanel::fill_request() {
@@ -217,9 +215,8 @@ void SearchPanel::refresh(unsigned changed) {
   if (!lacking_.empty()) text = lacking_;
   state_->setText(q(text));
   state_->setVisible(!text.empty());
-  alternatives_->refresh();
-  adopt_->setVisible(alternatives_->count() > 0);
-  adopt_->setEnabled(!search.running);
+  adopt_->setVisible(search.proposal && search.proposal->feasible);
+  adopt_->setEnabled(!search.running && !desk_.bench.search_is_stale());
   curve_->setVisible(search.running || std::ranges::any_of(search.curve, [](const auto& point) { return point.best > 0; }));
   curve_->update();
 }

@@ -12,6 +12,7 @@ class SearchPanel : public Panel {
  public:
   explicit SearchPanel(Desk& desk);
   void refresh(unsigned changed) override;
+  void opened() override { desk_.bench.compare_kept(); }
 
  private:
   void add_request();
@@ -30,7 +31,6 @@ class SearchPanel : public Panel {
   WeightRows* weights_;
   QPushButton *start_, *adopt_;
   GapCurve* curve_;
-  Alternatives* alternatives_;
   std::string lacking_;  ///< what the fields lack to be a request; empty where they are one
   bool setting_ = false;
 };

@@ -1,7 +1,5 @@
 #include "window/search_pictures.h"
 
-#include <QKeyEvent>
-#include <QMouseEvent>
 #include <QPainterPath>
 #include <algorithm>
 #include <cmath>
@@ -9,38 +7,6 @@
 #include "words.h"
 
 namespace leastharm {
-namespace {
-
-double least_chance(const Assessment& a) {
-  double least = 1;
-  for (const auto& [request, p] : a.programme.p_enough) least = std::min(least, p);
-  return least;
-}
-
-std::map<std::string, double> parts_of(const Assessment& a) {
-  std::map<std::string, double> parts;
-  for (const TrackAssessment& t : a.tracks)
-    for (const auto& [part, value] : t.damage.parts) parts[part] += value;
-  return parts;
-}
-
-/// "spares body 4.1, hole 2.0; costs wrapping 3.3": the parts of the score that differ most.
-std::string spared(const Assessment& first, const Assessment& other) {
-  auto difference = parts_of(other);
-  for (const auto& [part, value] : parts_of(first)) difference[part] -= value;
-  std::string less, more;
-  for (const auto& [part, value] : difference) {
-    if (value < -0.05) less += (less.empty() ? "" : ", ") + part + " " + number(-value, 1);
-    if (value > 0.05) more += (more.empty() ? "" : ", ") + part + " " + number(value, 1);
-  }
-  if (less.empty() && more.empty()) return say("search.same");
-  return (less.empty() ? "" : say("search.spares", less)) +
-         (less.empty() || more.empty() ? "" : "; ") +
-         (more.empty() ? "" : say("search.costs", more));
-}
-
-}  // namespace
-
 GapCurve::GapCurve(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
   setFixedHeight(desk.look.px(8));
 }
@@ -107,81 +73,6 @@ void GapCurve::paintEvent(QPaintEvent*) {
                    q(number(seconds, 0) + " s"));
   painter.drawText(QRectF(left, bottom + 2, right - left, desk_.look.px(1.3)), Qt::AlignLeft,
                    word("search.legend"));
-}
-
-Alternatives::Alternatives(Desk& desk, QWidget* parent) : QWidget(parent), desk_(desk) {
-  setObjectName(QStringLiteral("alternatives"));
-  setFocusPolicy(Qt::StrongFocus);
-}
-
-int Alternatives::count() const {
-  const auto& proposal = desk_.bench.search().proposal;
-  return proposal && proposal->feasible ? static_cast<int>(proposal->alternatives.size()) + 1 : 0;
-}
-
-void Alternatives::refresh() {
-  chosen_ = std::clamp(chosen_, 0, std::max(0, count() - 1));
-  setFixedHeight(static_cast<int>(count() * row_height()));
-  update();
-}
-
-void Alternatives::paintEvent(QPaintEvent*) {
-  QPainter painter(this);
-  for (int n = 0; n < count(); ++n) {
-    const Proposal& proposal = *desk_.bench.search().proposal;
-    const Assessment& a = n == 0
-                              ? proposal.assessment
-                              : proposal.alternatives[static_cast<std::size_t>(n - 1)].assessment;
-    const double y = n * row_height(), e = desk_.look.em();
-    if (n == chosen_)
-      painter.fillRect(QRectF(0, y, width(), row_height() - 0.3 * e), desk_.look.chosen());
-    if (n == chosen_ && hasFocus())
-      painter.fillRect(QRectF(0, y, 3, row_height() - 0.3 * e), desk_.look.curve());
-    painter.setFont(desk_.look.strong());
-    painter.setPen(desk_.look.ink());
-    const QString title = n == 0
-                              ? word("search.answer")
-                              : q(proposal.alternatives[static_cast<std::size_t>(n - 1)].id + "  " +
-                                  proposal.alternatives[static_cast<std::size_t>(n - 1)].best_in);
-    const QRectF line(0.5 * e, y + 0.15 * e, width() - 1 * e, 1.2 * e);
-    painter.drawText(line, Qt::AlignLeft | Qt::AlignVCenter,
-                     painter.fontMetrics().elidedText(title, Qt::ElideRight,
-                                                      static_cast<int>(line.width() - 5 * e)));
-    painter.drawText(line, Qt::AlignRight | Qt::AlignVCenter, q(number(a.programme.score, 1)));
-    painter.setFont(desk_.look.font(0.9));
-    painter.drawText(line.translated(0, 1.2 * e), Qt::AlignLeft | Qt::AlignVCenter,
-                     q(counted(static_cast<int>(a.tracks.size()), "core") + ", " +
-                       counted(a.programme.holes, "hole") + ", " + mg(a.programme.mass_mg) + ", " +
-                       say("search.enough", chance(least_chance(a)))));
-    painter.setPen(desk_.look.quiet());
-    const QString spares = n == 0 ? word("search.against") : q(spared(proposal.assessment, a));
-    painter.drawText(
-        line.translated(0, 2.4 * e), Qt::AlignLeft | Qt::AlignVCenter,
-        painter.fontMetrics().elidedText(spares, Qt::ElideRight, static_cast<int>(line.width())));
-  }
-}
-
-void Alternatives::mousePressEvent(QMouseEvent* event) {
-  chosen_ = std::clamp(static_cast<int>(event->localPos().y() / row_height()), 0,
-                       std::max(0, count() - 1));
-  setFocus(Qt::MouseFocusReason);
-  update();
-}
-
-void Alternatives::mouseDoubleClickEvent(QMouseEvent*) {
-  if (count() > 0) desk_.bench.adopt(static_cast<std::size_t>(chosen_));
-}
-
-void Alternatives::keyPressEvent(QKeyEvent* event) {
-  if (event->key() == Qt::Key_Down)
-    chosen_ = std::min(chosen_ + 1, std::max(0, count() - 1));
-  else if (event->key() == Qt::Key_Up)
-    chosen_ = std::max(chosen_ - 1, 0);
-  else if ((event->key() == Qt::Key_Return || event->key() == Qt::Key_Enter) && count() > 0)
-    desk_.bench.adopt(static_cast<std::size_t>(chosen_));
-  else
-    return QWidget::keyPressEvent(event);
-  update();
 }
 
 }  // namespace leastharm

@@ -156,8 +156,10 @@ void StripView::draw_words(QPainter& painter, const Placed& place) const {
                    Qt::AlignRight | Qt::AlignVCenter, q(words_for(-view.right, directions)));
   painter.drawText(QRectF(where.right() + 6, where.center().y() - line, margin - 6, 2 * line),
                    Qt::AlignLeft | Qt::AlignVCenter, q(words_for(view.right, directions)));
+  // A low strip has its tracks' names where the view's own name stands else: it goes below the head.
+  const bool low = height() < 5 * line && desk_.frame_in_question == nullptr;
   painter.drawText(QRectF(where.left() - margin - desk_.look.px(4),
-                          std::min(where.top(), where.center().y() - 2 * line),
+                          low ? where.center().y() + line / 2 : std::min(where.top(), where.center().y() - 2 * line),
                           margin + desk_.look.px(4) - 6, line),
                    Qt::AlignRight | Qt::AlignTop,
                    q(say("strip.seenfrom", words_for(view.toward, directions))));

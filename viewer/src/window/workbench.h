@@ -70,6 +70,8 @@ struct SearchState {
   };
   std::vector<Point> curve;
   std::shared_ptr<const Proposal> proposal;  ///< null until it ended
+  bool kept = false;  ///< not searched for now: worked out anew from what the case keeps of a former search
+  std::map<std::string, std::string> asked;  ///< hash of every part of the case that the proposal hangs on
   std::string fault;
 };
 
@@ -150,6 +152,8 @@ class Workbench {
   void add_outline(const Outline& outline);
   void drop_outlines();
   void remove_mark(const std::string& name);
+  /// What a hole's mm2 inside a zone weighs, mm.
+  void set_zone_weight(const std::string& name, double weight_mm);
   void waive(const std::string& mark, const std::string& by, const std::string& why);
   void take_waiver_back(const std::string& mark);
   void paint(const BrushPath& path);
@@ -165,7 +169,12 @@ class Workbench {
   void start_search();
   void stop_search();
   [[nodiscard]] const SearchState& search() const { return search_; }
-  /// Takes the search's answer (`which` 0) or an alternative (1, 2, ...) as the plan.
+  /// Works out again what the case keeps of a former search, where nothing has been searched for since it was opened.
+  void compare_kept();
+  /// Whether request, marks, map or limits are no longer those of the proposal: it says nothing about the case then.
+  [[nodiscard]] bool search_is_stale() const;
+  /// Takes the search's answer (`which` 0), an alternative (1, 2, ...) or, after these, a lesser choice with its
+  /// request as the plan. Not where the proposal is stale, or nothing would be taken.
   void adopt(std::size_t which);
 
   // Approving: statements are appended, and no step back takes them away.

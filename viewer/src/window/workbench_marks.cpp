@@ -1,5 +1,6 @@
 // Marks, waivers, corrections of the map, the body frame.
 #include <algorithm>
+#include <cmath>
 
 #include "imaging/error.h"
 #include "imaging/hash.h"
@@ -179,6 +180,18 @@ void Workbench::remove_mark(const std::string& name) {
     std::erase_if(draft.file.marks, [&](const MarkRecord& m) {
       return m.name == name && !m.made_by.contains("automatic");
     });
+    draft.bound.reset();
+    draft.file.plan.certificate.reset();
+  });
+  ask_ground();
+}
+
+void Workbench::set_zone_weight(const std::string& name, double weight_mm) {
+  const auto mark = std::ranges::find(file().marks, name, &MarkRecord::name);
+  if (mark == file().marks.end() || mark->kind != MarkKind::zone || mark->weight_mm == weight_mm) return;
+  if (!(weight_mm >= 0) || !std::isfinite(weight_mm)) return tell_person(Level::refused, say("tell.weight"));
+  change(say("step.weight", name), 0, [&](Draft& draft) {
+    std::ranges::find(draft.file.marks, name, &MarkRecord::name)->weight_mm = weight_mm;
     draft.bound.reset();
     draft.file.plan.certificate.reset();
   });
