@@ -18,9 +18,4 @@ struct Filling {
 void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, const Filling& filling, int threads,
                Volume<std::uint8_t>& codes);
 
-/// Gives bone's outermost voxels back to tissue where they are nearer to it than to compact bone (or, where there is none
-/// beside them, to the densest neighbour).
-void trim_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
-               Volume<std::uint8_t>& codes);
-
 }  // namespace leastharm::segment_detail

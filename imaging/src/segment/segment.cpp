@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "bone_rim.h"
 #include "classes.h"
 #include "coarse.h"
 #include "confidence.h"
