@@ -115,7 +115,7 @@ Extent extent_of_bone(const Volume<std::uint8_t>& codes, int threads) {
 }
 
 constexpr double kMostOpen = 0.04;        ///< share of a piece's surface
-constexpr double kMostOpenDense = 0.15;   ///< the same of a piece clearly denser than tissue
+constexpr double kMostOpenDense = 0.15;   ///< the same of a piece clearly denser than tissue, or of one that bone encloses along all three axes
 constexpr int kClearlyDenser = 5;         ///< levels above tissue's peak
 
 struct Surface {
@@ -151,9 +151,9 @@ Surface surface_of(const Run& run, const Volume<std::uint8_t>& codes) {
   return surface;
 }
 
-bool is_bone(const Surface& s, int tissue_peak) {
+bool is_bone(const Surface& s, int tissue_peak, bool all_round) {
   const double share = static_cast<double>(s.open) / static_cast<double>(std::max<std::int64_t>(1, s.open + s.closed));
-  return share <= (s.level_sum >= s.voxels * (tissue_peak + kClearlyDenser) ? kMostOpenDense : kMostOpen);
+  return share <= (all_round || s.level_sum >= s.voxels * (tissue_peak + kClearlyDenser) ? kMostOpenDense : kMostOpen);
 }
 
 /// Whether the voxels around one, and itself, are on average at least this dense.
@@ -177,7 +177,7 @@ void drop_light(const Volume<std::uint8_t>& levels, int least, int threads, Volu
   });
 }
 
-void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, bool all_round, int threads,
                  Volume<std::uint8_t>& codes) {
   ByteSet set{};
   for (std::size_t c = 0; c < set.size(); ++c) set[c] = candidate(static_cast<std::uint8_t>(c));
@@ -193,7 +193,7 @@ void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& threshold
     for (int n = 0; n < run.length(); ++n) sum.level_sum += v[n];
   }
   for (const Run& run : candidates.runs) {
-    if (!is_bone(surfaces[static_cast<std::size_t>(run.piece)], thresholds.tissue_peak)) continue;
+    if (!is_bone(surfaces[static_cast<std::size_t>(run.piece)], thresholds.tissue_peak, all_round)) continue;
     std::fill_n(codes.values.begin() + static_cast<std::ptrdiff_t>(codes.grid.offset(run.first, run.j, run.k)),
                 run.length(), kBone);
   }
@@ -226,7 +226,7 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
   });
   if (filling.all_round) drop_tunnels(codes.values);
   if (filling.least_level > 0) drop_light(levels, filling.least_level, threads, codes);
-  fill_closed(levels, thresholds, threads, codes);
+  fill_closed(levels, thresholds, filling.all_round, threads, codes);
 }
 
 }  // namespace leastharm::segment_detail
