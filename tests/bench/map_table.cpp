@@ -164,15 +164,33 @@ void print_row(const Body& body, const Segmentation& map, double cpu_s, Summary&
   std::fflush(stdout);
 }
 
+/// Whether a voxel's truth differs from that of a neighbour by a face.
+bool at_border(const Volume<std::uint8_t>& truth, std::size_t v, const std::array<int, 3>& at) {
+  const auto& n = truth.grid.size;
+  const std::array<std::size_t, 3> stride{1, static_cast<std::size_t>(n[0]), static_cast<std::size_t>(n[0]) * static_cast<std::size_t>(n[1])};
+  for (std::size_t a = 0; a < 3; ++a)
+    if ((at[a] > 0 && truth.values[v - stride[a]] != truth.values[v]) || (at[a] + 1 < n[a] && truth.values[v + stride[a]] != truth.values[v])) return true;
+  return false;
+}
+
+/// What each material of the truth became, as a share of it, and in brackets how much of that lies away from all borders.
 void print_confusion(const Body& body, const Segmentation& map) {
-  PerMaterial<PerMaterial<double>> counts{};
+  PerMaterial<PerMaterial<double>> counts{}, inner{};
   PerMaterial<double> all{};
-  for (std::size_t v = 0; v < map.materials.values.size(); ++v) ++counts[body.truth->values[v]][map.materials.values[v]], ++all[body.truth->values[v]];
+  std::size_t v = 0;
+  const auto& n = body.hu.grid.size;
+  for (int k = 0; k < n[2]; ++k)
+    for (int j = 0; j < n[1]; ++j)
+      for (int i = 0; i < n[0]; ++i, ++v) {
+        const std::uint8_t t = body.truth->values[v], m = map.materials.values[v];
+        ++counts[t][m], ++all[t];
+        if (t != m && !at_border(*body.truth, v, {i, j, k})) ++inner[t][m];
+      }
   for (std::size_t t = 0; t < kMaterialCount; ++t) {
     if (all[t] == 0) continue;
     std::printf("    %-9s", std::string(kMaterialNames[t]).c_str());
     for (std::size_t m = 0; m < kMaterialCount; ++m)
-      if (counts[t][m] > 0) std::printf("  %s %.2f", std::string(kMaterialNames[m]).c_str(), 100 * counts[t][m] / all[t]);
+      if (counts[t][m] > 0) std::printf(t == m ? "  %s %.2f" : "  %s %.2f (%.2f)", std::string(kMaterialNames[m]).c_str(), 100 * counts[t][m] / all[t], 100 * inner[t][m] / all[t]);
     std::printf("\n");
   }
 }
@@ -288,7 +306,7 @@ int main(int count, char** words) {
   app.add_option("--pictures", wish.pictures, "Folder for a picture of each body and its map");
   app.add_option("--keep", wish.keep, "Folder that keeps the bodies for later runs with the same options");
   app.add_flag("--calibrate", wish.calibrate, "Print the table of src/segment/confidence_table.cpp, counted on these bodies");
-  app.add_flag("--confusion", wish.confusion, "What each material of the truth is in the map, % of it");
+  app.add_flag("--confusion", wish.confusion, "What each material of the truth is in the map, % of it; in brackets the part away from borders");
   app.add_flag("--findings", wish.findings, "What the map's findings say");
   CLI11_PARSE(app, count, words);
   try {

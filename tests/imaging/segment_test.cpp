@@ -72,6 +72,9 @@ TEST(Segment, ChildInLinenOnATable) {
 TEST(Segment, LivingBodyHasNoWrappingAndNoPacking) {
   expect_overlap(drawn(12), {{body, 0.95}, {bone, 0.85}});
 }
+TEST(Segment, LivingBodyInThickSlicesHoldsNoSand) {
+  expect_overlap(drawn(259, 1.1), {{body, 0.95}, {bone, 0.9}});   // slices of 5.6 mm
+}
 TEST(Segment, UnwrappedChildInACoffin) {
   expect_overlap(drawn(11), {{body, 0.95}, {packing, 0.95}, {bone, 0.9}, {support, 0.9}});
 }

@@ -211,6 +211,38 @@ TEST(VolumeFile, ConvertsNrrdInRas) {
   EXPECT_TRUE(labels.grid.direction.isApprox(Mat3::Identity()));
 }
 
+// LAS with axes that run the other way: left-handed in the file, in LPS all the same.
+TEST(VolumeFile, ConvertsNrrdInLas) {
+  const ScratchFolder folder;
+  std::string voxels(24, '\0');
+  voxels[1] = 7;   // one step along i from the origin, in the file
+  write_bytes(folder / "las.nrrd",
+              "NRRD0004\ntype: unsigned char\ndimension: 3\nspace: left-anterior-superior\nsizes: 2 3 4\n"
+              "space directions: (2,0,0) (0,3,0) (0,0,4)\nencoding: raw\nspace origin: (10,20,30)\n\n" + voxels);
+  const auto labels = read_labels(folder / "las.nrrd");
+  EXPECT_GT(labels.grid.direction.determinant(), 0);
+  EXPECT_EQ(labels.at(labels.grid.voxel_at({12, -20, 30})), 7);
+  EXPECT_EQ(labels.at(labels.grid.voxel_at({10, -20, 30})), 0);
+  EXPECT_EQ(labels.at(labels.grid.voxel_at({12, -26, 42})), 0);
+}
+
+// Its matrix counts, not the letters of AnatomicalOrientation, which name the same axes or contradict it.
+TEST(VolumeFile, TakesMetaImageWithTurnedAxes) {
+  const ScratchFolder folder;
+  std::string voxels(24, '\0');
+  voxels[1] = 7;   // one step along i, two along j
+  voxels[4] = 8;
+  write_bytes(folder / "turned.mha",
+              "ObjectType = Image\nNDims = 3\nBinaryData = True\nBinaryDataByteOrderMSB = False\nCompressedData = False\n"
+              "TransformMatrix = 0 1 0 1 0 0 0 0 -1\nOffset = 10 20 30\nAnatomicalOrientation = RAI\n"
+              "ElementSpacing = 2 3 4\nDimSize = 2 3 4\nElementType = MET_UCHAR\nElementDataFile = LOCAL\n" + voxels);
+  const auto labels = read_labels(folder / "turned.mha");
+  EXPECT_EQ(labels.at(labels.grid.voxel_at({10, 22, 30})), 7);
+  EXPECT_EQ(labels.at(labels.grid.voxel_at({16, 20, 30})), 8);
+  EXPECT_EQ(labels.at(labels.grid.voxel_at({10, 20, 18})), 0);
+  EXPECT_TRUE(labels.grid.contains(labels.grid.voxel_at({10, 20, 18})));
+}
+
 TEST(VolumeFile, TurnsLeftHandedSlicesAround) {
   const ScratchFolder folder;
   std::string voxels(8, '\0');

@@ -249,10 +249,12 @@ void sample(const Plan& plan, const Scenery& scenery, const Grid& grid, int k, s
         hu[v] = -1000, truth.values[v] = 0;
         continue;
       }
+      // The middle has half a vote: it decides where the eight are split, so that no material wins every tie.
+      ++votes[static_cast<std::size_t>(scenery.at(grid.lps_from_index(Vec3(i, j, k)) / plan.scale).material)];
       for (int s = 0; s < 8; ++s) {
         const Vec3 index(i + (s & 1 ? 0.25 : -0.25), j + (s & 2 ? 0.25 : -0.25), k + (s & 4 ? 0.25 : -0.25));
         const Spot spot = scenery.at(grid.lps_from_index(index) / plan.scale);
-        ++votes[static_cast<std::size_t>(spot.material)];
+        votes[static_cast<std::size_t>(spot.material)] += 2;
         sum += spot.hu;
       }
       hu[v] = static_cast<float>(sum / 8);

@@ -115,7 +115,7 @@ Extent extent_of_bone(const Volume<std::uint8_t>& codes, int threads) {
 }
 
 constexpr double kMostOpen = 0.04;        ///< share of a piece's surface
-constexpr double kMostOpenDense = 0.15;   ///< the same of a piece clearly denser than tissue
+constexpr double kMostOpenDense = 0.15;   ///< the same of a piece clearly denser than tissue, or of one that bone encloses along all three axes
 constexpr int kClearlyDenser = 5;         ///< levels above tissue's peak
 
 struct Surface {
@@ -151,9 +151,9 @@ Surface surface_of(const Run& run, const Volume<std::uint8_t>& codes) {
   return surface;
 }
 
-bool is_bone(const Surface& s, int tissue_peak) {
+bool is_bone(const Surface& s, int tissue_peak, bool all_round) {
   const double share = static_cast<double>(s.open) / static_cast<double>(std::max<std::int64_t>(1, s.open + s.closed));
-  return share <= (s.level_sum >= s.voxels * (tissue_peak + kClearlyDenser) ? kMostOpenDense : kMostOpen);
+  return share <= (all_round || s.level_sum >= s.voxels * (tissue_peak + kClearlyDenser) ? kMostOpenDense : kMostOpen);
 }
 
 /// Whether the voxels around one, and itself, are on average at least this dense.
@@ -177,7 +177,7 @@ void drop_light(const Volume<std::uint8_t>& levels, int least, int threads, Volu
   });
 }
 
-void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
+void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, bool all_round, int threads,
                  Volume<std::uint8_t>& codes) {
   ByteSet set{};
   for (std::size_t c = 0; c < set.size(); ++c) set[c] = candidate(static_cast<std::uint8_t>(c));
@@ -193,7 +193,7 @@ void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& threshold
     for (int n = 0; n < run.length(); ++n) sum.level_sum += v[n];
   }
   for (const Run& run : candidates.runs) {
-    if (!is_bone(surfaces[static_cast<std::size_t>(run.piece)], thresholds.tissue_peak)) continue;
+    if (!is_bone(surfaces[static_cast<std::size_t>(run.piece)], thresholds.tissue_peak, all_round)) continue;
     std::fill_n(codes.values.begin() + static_cast<std::ptrdiff_t>(codes.grid.offset(run.first, run.j, run.k)),
                 run.length(), kBone);
   }
@@ -226,64 +226,7 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
   });
   if (filling.all_round) drop_tunnels(codes.values);
   if (filling.least_level > 0) drop_light(levels, filling.least_level, threads, codes);
-  fill_closed(levels, thresholds, threads, codes);
-}
-
-namespace {
-
-/// The level of compact bone: that of the densest seventh.
-int compact_level(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, int threads) {
-  const auto& n = codes.grid.size;
-  const std::size_t slice = static_cast<std::size_t>(n[0]) * static_cast<std::size_t>(n[1]);
-  std::vector<std::array<std::int64_t, 256>> parts(static_cast<std::size_t>(n[2]));
-  for_chunks(n[2], 1, threads, [&](int k, int, int) {
-    auto& part = parts[static_cast<std::size_t>(k)];
-    for (std::size_t v = slice * static_cast<std::size_t>(k); v < slice * static_cast<std::size_t>(k + 1); ++v)
-      part[levels.values[v]] += material(codes.values[v]) == kBone;
-  });
-  std::int64_t all = 0, above = 0;
-  for (const auto& part : parts)
-    for (const std::int64_t c : part) all += c;
-  int level = 255;
-  for (; level > 0; --level) {
-    for (const auto& part : parts) above += part[static_cast<std::size_t>(level)];
-    if (above * 7 >= all) break;
-  }
-  return level;
-}
-
-}  // namespace
-
-void trim_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
-               Volume<std::uint8_t>& codes) {
-  const auto& n = codes.grid.size;
-  const std::array<std::ptrdiff_t, 3> stride{1, n[0], static_cast<std::ptrdiff_t>(n[0]) * n[1]};
-  const int half = (compact_level(levels, codes, threads) + thresholds.tissue_peak) / 2;
-  const auto is_rim = [&](std::size_t v, const std::array<int, 3>& at) {
-    int densest = 0;
-    bool rim = false;
-    for (std::size_t a = 0; a < 3; ++a)
-      for (const int step : {-1, 1}) {
-        if (at[a] + step < 0 || at[a] + step >= n[a]) continue;
-        const std::size_t next = step < 0 ? v - static_cast<std::size_t>(stride[a]) : v + static_cast<std::size_t>(stride[a]);
-        densest = std::max<int>(densest, levels.values[next]);
-        rim = rim || material(codes.values[next]) == kTissue;
-      }
-    const int level = levels.values[v];
-    return rim && (level < thresholds.mineral || (densest >= half ? level < half : 2 * level < densest + thresholds.tissue_peak));
-  };
-  std::vector<std::vector<std::size_t>> rims(static_cast<std::size_t>(n[2]));
-  for_chunks(n[2], 1, threads, [&](int k, int, int) {
-    for (int j = 0; j < n[1]; ++j) {
-      const std::size_t start = codes.grid.offset(0, j, k);
-      for (int i = 0; i < n[0]; ++i) {
-        const std::size_t v = start + static_cast<std::size_t>(i);
-        if (material(codes.values[v]) == kBone && is_rim(v, {i, j, k})) rims[static_cast<std::size_t>(k)].push_back(v);
-      }
-    }
-  });
-  for (const auto& slice : rims)
-    for (const std::size_t v : slice) codes.values[v] = static_cast<std::uint8_t>((codes.values[v] & code::kSide) | kTissue);
+  fill_closed(levels, thresholds, filling.all_round, threads, codes);
 }
 
 }  // namespace leastharm::segment_detail

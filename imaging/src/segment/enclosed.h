@@ -14,13 +14,9 @@ struct Filling {
 /// Turns tissue that bone encloses into bone: marrow, and spongy bone as light as tissue. A voxel is a candidate when
 /// bone is met from it both ways along at least two grid axes, through tissue alone, the two meetings no more than
 /// `widest_mm` apart. A connected piece of candidates is filled when hardly any of its surface is open to other
-/// tissue (that tells marrow from joint spaces and the spinal canal), or when it is clearly denser than tissue.
+/// tissue (that tells marrow from joint spaces and the spinal canal); thin shells have holes, so that more may be open where a piece is
+/// clearly denser than tissue or enclosed all round.
 void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, const Filling& filling, int threads,
-               Volume<std::uint8_t>& codes);
-
-/// Gives bone's outermost voxels back to tissue where they are nearer to it than to compact bone (or, where there is none
-/// beside them, to the densest neighbour).
-void trim_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
                Volume<std::uint8_t>& codes);
 
 }  // namespace leastharm::segment_detail

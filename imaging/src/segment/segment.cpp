@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "bone_rim.h"
 #include "classes.h"
 #include "coarse.h"
 #include "confidence.h"
@@ -134,7 +135,7 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   settle_fibre(levels, thresholds, workers, codes);
   drop_false_fibre(levels, thresholds, wrapped, workers, codes);
   const double half_mm = half_thickness_mm(coarse, body, workers);
-  find_mineral_packing(levels, coarse, shares, half_mm, readings.noise_hu, workers, codes);
+  if (!thresholds.fat) find_mineral_packing(levels, coarse, shares, half_mm, readings.noise_hu, workers, codes);
   find_dense(levels, workers, codes);
   fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), spongy_level(texture, thresholds)}, workers, codes);
   fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), 0, true}, workers, codes);
