@@ -140,7 +140,7 @@ Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t a
   const double wish = std::min(0.995, scene.file().limits.p_enough_min + kCertainty), first = route.depth_mm;
   while (std::isfinite(route.score)) {
     const double lack = wish - estimated_p_enough(scene, route, limits.need_factor);
-    const double cost = route.score * (1 + 3 * std::max(0.0, lack));
+    const double cost = route.score * (1 + 3 * std::max(0.0, lack)) * (1 + near_limit_price(scene, direction));
     if (cost < best.cost) best = {route, cost};
     if (lack <= 0 || route.depth_mm > first + kDeepestMm) break;
     route = route_to_depth(scene, ask, limits, entry, outward, direction, route.depth_mm + 2);
