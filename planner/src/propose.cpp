@@ -12,8 +12,10 @@
 #include "candidates.h"
 #include "certify.h"
 #include "planner/assessor.h"
+#include "polish.h"
 #include "pool_bound.h"
 #include "search_blocking.h"
+#include "workers.h"
 
 namespace leastharm {
 namespace {
@@ -54,6 +56,19 @@ std::vector<Assessed> candidates_of_all(const SearchScene& scene, const Assessor
     all.insert(all.end(), found.begin(), found.end());
   }
   return all;
+}
+
+/// Puts polished versions of the plan's tracks into the pool and chooses anew; the plan's score.
+double polish_plan(Pool& pool, std::vector<Candidate>& candidates) {
+  std::vector<Assessed> better(pool.plan.size());
+  for_each_chunk(better.size(), 1, [&](std::size_t n, std::size_t) { better[n] = polished(pool.scene, pool.assessor, pool.routes[pool.plan[n]]); });
+  for (Assessed& a : better) {
+    candidates.push_back(a.candidate);
+    pool.routes.push_back(std::move(a));
+  }
+  const Choice choice = choose(pool.scene, candidates);
+  pool.plan = choice.chosen;
+  return choice.cost;
 }
 
 CandidateSearch least_harm(const RequestFile& file) {
@@ -258,12 +273,14 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
     return proposal;
   }
   pool.plan = choice.chosen;
+  const double score = polish_plan(pool, candidates);
   BoundSearch bounds(pool, clock, progress);
   const std::size_t known = pool.routes.size();
-  bounds.run(choice.cost);
+  bounds.run(score);
   if (pool.routes.size() > known) {   // better routes came up on the way
     for (std::size_t n = known; n < pool.routes.size(); ++n) candidates.push_back(pool.routes[n].candidate);
     pool.plan = choose(scene, candidates).chosen;
+    (void)polish_plan(pool, candidates);
   }
   put_in_sampling_order(pool);
   proposal.feasible = true;

@@ -36,7 +36,6 @@ class Walk {
     const int last = static_cast<int>(std::floor((depth_mm < 0 ? longest : std::min(depth_mm, longest)) / step_ + 1e-6));
     const int throw_steps = std::max(1, static_cast<int>(std::lround(needle.throw_mm / step_)));
     yields_.assign(static_cast<std::size_t>(std::max(last, 0)) + 1, 0);
-    shares_.assign(yields_.size(), 0);
     double bone = 0;
     for (int s = 0; s < last; ++s) {
       const Vec3 p = route_.entry + (s + 0.5) * step_ * direction_;
@@ -47,7 +46,6 @@ class Walk {
       const Vec3 q = scene_.in_box(p) - ask_.core_offset;
       const auto n = static_cast<std::size_t>(s);
       yields_[n + 1] = yields_[n] + step_ * static_cast<double>(ask_.yield.at(q));
-      shares_[n + 1] = shares_[n] + step_ * static_cast<double>(ask_.wanted.at(q));
       if ((depth_mm < 0 || s + 1 == last) && tip_holds(s + 1, throw_steps)) {
         if (shaft_is_free((s + 1) * step_)) finish(s + 1);
         return route_;
@@ -106,8 +104,7 @@ class Walk {
     const auto from = static_cast<std::size_t>(std::max(0, end - throw_steps)), to = static_cast<std::size_t>(end);
     const double core_mm = throw_steps * step_;
     route_.mass_mg = (yields_[to] - yields_[from]) * ask_.needle->throw_mm / core_mm;
-    route_.wanted_share = (shares_[to] - shares_[from]) / core_mm;
-    if (route_.mass_mg < ask_.need_mg * limits_.need_factor || route_.wanted_share < limits_.least_share) return false;
+    if (route_.mass_mg < ask_.need_mg * limits_.need_factor) return false;
     const double tip = end * step_, start = tip - ask_.needle->throw_mm;
     return keeps_side(start, tip) && keeps_margin(start, tip) && dead_tip_clear(tip);
   }
@@ -162,10 +159,10 @@ class Walk {
   double step_, angle_deg_ = 0;
   bool through_opening_ = false;
   Route route_;
-  static thread_local std::vector<double> yields_, shares_;
+  static thread_local std::vector<double> yields_;
 };
 
-thread_local std::vector<double> Walk::yields_, Walk::shares_;
+thread_local std::vector<double> Walk::yields_;
 
 }  // namespace
 
@@ -174,11 +171,11 @@ bool keeps_tilt(const Vec3& direction, double tilt_deg) {
 }
 
 double near_limit_price(const SearchScene& scene, const Vec3& direction) {
-  constexpr double kReserveDeg = 2, kPrice = 0.03;
+  constexpr double kReserveDeg = 2, kRampDeg = 0.5, kPrice = 0.03;
   const double limit = scene.file().limits.tilt_deg;
   if (limit >= 90) return 0;   // no tilt is over it
   const double tilt = kRadian * std::asin(std::min(1.0, std::abs(direction.z())));
-  return kPrice * std::clamp((tilt - (limit - kReserveDeg)) / kReserveDeg, 0.0, 1.0);
+  return kPrice * std::clamp((tilt - (limit - kReserveDeg)) / kRampDeg, 0.0, 1.0);
 }
 
 Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,

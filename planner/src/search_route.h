@@ -15,7 +15,6 @@ struct Route {
   double depth_mm = 0;               ///< entry to tip
   double score = std::numeric_limits<double>::infinity();
   double mass_mg = 0;                ///< recovered, at the middle of the recovery range
-  double wanted_share = 0;           ///< of the core
   int side = 0;                      ///< +1 the core lies on the object's left, -1 right, 0 neither or not known
 
   [[nodiscard]] Vec3 at(double depth) const { return entry + depth * direction; }
@@ -36,7 +35,6 @@ struct RouteLimits {
   double angle_deg, clearance_mm, tilt_deg, margin_mm, bone_mm;
   double length_factor = 1;          ///< of the usable length
   double need_factor = 1;            ///< of the needed mass
-  double least_share = 0.5;          ///< of the core that must be what is requested
   int side = 0;                      ///< +1 or -1: only cores on that side; or kEitherSide
 };
 
@@ -44,7 +42,7 @@ struct RouteLimits {
 [[nodiscard]] bool keeps_tilt(const Vec3& direction, double tilt_deg);
 
 /// What makes a route dearer, as a share of its score, for standing near the tilt limit: on the day the object lies a little
-/// otherwise. Nothing from 2 degrees inside the limit on, 0.03 at the limit. It only chooses between routes: the limit stays
+/// otherwise. Nothing from 2 degrees inside the limit on, 0.03 nearer to it than 1.5. It only chooses between routes: the limit stays
 /// what it is, and scores are given without it.
 [[nodiscard]] double near_limit_price(const SearchScene& scene, const Vec3& direction);
 

@@ -232,16 +232,12 @@ void SearchScene::make_asks() {
     const VoxelIndex low{box_.low.i + static_cast<int>(std::lround(offset.x() / core_grid.spacing_mm.x())),
                          box_.low.j + static_cast<int>(std::lround(offset.y() / core_grid.spacing_mm.y())),
                          box_.low.k + static_cast<int>(std::lround(offset.z() / core_grid.spacing_mm.z()))};
-    Volume<float> wanted{core_grid, std::vector<float>(core_grid.voxel_count())};
     std::vector<std::uint8_t> other(core_grid.voxel_count());
     const Mark* cavity = cavity_of(body_, request);
     for (int k = 0; k < core_grid.size[2]; ++k)
       for (int j = 0; j < core_grid.size[1]; ++j)
-        for (int i = 0; i < core_grid.size[0]; ++i) {
-          const bool is = is_wanted(body_, request, cavity, {low.i + i, low.j + j, low.k + k});
-          wanted.values[core_grid.offset(i, j, k)] = is ? 1.0f : 0.0f;
-          other[core_grid.offset(i, j, k)] = is ? 0 : 1;
-        }
+        for (int i = 0; i < core_grid.size[0]; ++i)
+          other[core_grid.offset(i, j, k)] = is_wanted(body_, request, cavity, {low.i + i, low.j + j, low.k + k}) ? 0 : 1;
     for (const Needle& needle : file_.needles) {
       Ask& ask = asks_.emplace_back();
       ask.request = &request;
@@ -261,7 +257,6 @@ void SearchScene::make_asks() {
       const auto scale = static_cast<float>(section * (needle.recovery_p05 + needle.recovery_p95) / 2);
       for (float& v : yield.values) v *= scale;
       ask.yield = LineField(yield);
-      ask.wanted = LineField(averaged(wanted, bore));
       if (file_.limits.margin_mm > 0)
         ask.depth_inside = LineField(distance_to(core_grid, other, file_.limits.margin_mm + 20));
     }

@@ -53,7 +53,6 @@ struct Ask {
   std::shared_ptr<const RefinedField> cost;   ///< weight averaged over the needle's disc
   Vec3 core_offset{0, 0, 0};   ///< of the fields below in the scene's box, mm
   LineField yield;         ///< recovered mg per mm of core at the middle of the recovery range
-  LineField wanted;        ///< share of the core's section that is requested material in the requested cavity
   LineField depth_inside;  ///< mm from the border of what is requested, 0 outside; only where a margin is asked
   EnoughChance enough;     ///< of one core, from its mass at the middle of the recovery range
   double need_mg = 0;      ///< of one core
