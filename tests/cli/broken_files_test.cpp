@@ -51,6 +51,7 @@ class BrokenFiles : public testing::Test {
     int refused = 0;
     for (int n = 0; n < kTrials; ++n) {
       std::string changed;
+      fs::remove(folder_ / name);   // overwriting makes some file systems wait for the disk
       write_bytes(folder_ / name, n % 3 == 0 ? damage.in_bytes(good.dump(1)) : damage.in_keys(good, changed));
       const std::string before = read_bytes(folder_ / "case" / "case.json");
       const Answer said = run(command);

@@ -334,7 +334,7 @@ TEST_F(Commands, NumbersThatMeanNothingAreRefusedByTheirOption) {
   EXPECT_THAT(enough("2.4", "0"), HasSubstr("--throw is 0"));
   EXPECT_THAT(said({"enough", "--bore", "2.4", "--throw", "20", "--density", "0.2,0.3", "--need", "20", "--filling", "gold"}), HasSubstr("--filling"));
   EXPECT_THAT(said({"assess", "--case", path("case"), "--seed", "-3"}), HasSubstr("--seed"));
-  EXPECT_THAT(said({"inspect", path(std::string(300, 'a'))}), HasSubstr("File name too long"));
+  EXPECT_THAT(said({"verify", "--case", path(std::string(300, 'a'))}), HasSubstr("File name too long"));
   const auto mark = [&](const std::string& name) {
     return said({"mark", "--case", path("case"), "--as", "cavity", "--name", name, "--ball", "30,5,290,9"});
   };

@@ -31,7 +31,7 @@ class Damage {
   /// One place of a JSON document changed; `changed` says which.
   std::string in_keys(nlohmann::json document, std::string& changed) {
     std::vector<nlohmann::json::json_pointer> places;
-    collect(document, {}, places);
+    collect(document, nlohmann::json::json_pointer(), places);
     const auto place = places[1 + below(places.size() - 1)];   // 0 is the whole
     changed = place.to_string();
     nlohmann::json& parent = document[place.parent_pointer()];
