@@ -58,6 +58,28 @@ std::string over(const std::string& what, double value, double limit, const std:
          fixed(value - limit, decimals) + unit;
 }
 
+/// What the packing in a core reads, against what the request says that it is.
+void note_filling(TrackAssessment& a, const CoreContent& content, const MassModel& model) {
+  constexpr auto kLoose = static_cast<std::size_t>(Material::packing);
+  const double dense_mm3 = content.requested_mm3[kDensePacking], all_mm3 = content.requested_mm3[kLoose] + dense_mm3;
+  if (!(all_mm3 > 0)) return;
+  if (model.filling() == Filling::not_stated) {
+    if (dense_mm3 > kForeignNoted * all_mm3)
+      note(a, fixed(100 * dense_mm3 / all_mm3, 0) + " % of the packing in the core reads above " + std::to_string(kLoosestMineralHu) +
+                  " HU and may be sand, mud or natron, which weigh less than plant fibre of the same HU; nobody has stated what "
+                  "it is (from.filling in the request), so the mass's interval covers all of them");
+    return;
+  }
+  double mass_mg = 0;
+  for (const std::size_t m : {kLoose, kDensePacking}) mass_mg += content.requested_water_mm3[m] / model.ratio()[m];
+  const double density = mass_mg / all_mm3;
+  const DensityRange range = density_range_of(model.filling());
+  if (density < range.least || density > range.most)
+    note(a, "weighed as " + std::string(name_of(model.filling())) + ", the packing in the core has " + fixed(density, 2) +
+                " g/cm3; such a filling lies between " + brief(range.least) + " and " + brief(range.most) +
+                " g/cm3: is from.filling stated rightly?");
+}
+
 }  // namespace
 
 struct Assessor::Site {
@@ -68,7 +90,9 @@ struct Assessor::Site {
 };
 
 Assessor::Assessor(const Body& body, RequestFile file, std::uint64_t seed)
-    : body_(&body), file_(std::move(file)), seed_(seed), model_((check_body(body), body)) {
+    : body_(&body), file_(std::move(file)), seed_(seed) {
+  check_body(body);
+  for (std::size_t f = 0; f < kFillingNames.size(); ++f) models_.emplace_back(body, static_cast<Filling>(f));
   for (const Request& request : file_.requests) check_request(body, request);
   for (const Mark& mark : body.marks)
     if (mark.kind == MarkKind::keep_out && !mark.mask.empty()) keep_outs_.emplace_back(mark.name, mark.mask);
@@ -86,6 +110,11 @@ Region Assessor::region_of(const std::string& request_id) const {
   }
   const Mark* cavity = found->cavity.empty() ? nullptr : body_->find_mark(found->cavity);
   return {&*found, cavity != nullptr ? &cavity->mask : nullptr};
+}
+
+const MassModel& Assessor::mass_model(const std::string& request_id) const {
+  const Request* request = region_of(request_id).request;
+  return models_[static_cast<std::size_t>(request != nullptr ? request->filling : Filling::not_stated)];
 }
 
 double Assessor::need_of_one_mg(const std::string& request_id) const {
@@ -131,13 +160,15 @@ TrackAssessment Assessor::exact(const Site& site) const {
 
   const CoreContent content = core_content(*body_, region, core, fine_node_count(core.radius_mm, body_->grid));
   a.core.volume_mm3 = core.volume_mm3();
-  a.core.by_material_mm3 = content.mm3;
+  a.core.by_material_mm3 = content.by_material_mm3();
   a.core.requested_mm3 = content.requested_total_mm3();
   a.core.foreign_fraction = content.foreign_fraction();
-  a.core.mass_mg = a.core.mass_mg_p05 = a.core.mass_mg_p95 = model_.nominal_requested_mg(content, track.needle);
-  a.core.all_mass_mg = model_.nominal_all_mg(content, track.needle);
+  const MassModel& model = mass_model(track.request);
+  a.core.mass_mg = a.core.mass_mg_p05 = a.core.mass_mg_p95 = model.nominal_requested_mg(content, track.needle);
+  a.core.all_mass_mg = model.nominal_all_mg(content, track.needle);
   add_geometry_findings(a, site);
   add_core_findings(a, content.foreign_fraction());
+  note_filling(a, content, model);
   return a;
 }
 
@@ -213,7 +244,7 @@ void Assessor::add_core_findings(TrackAssessment& a, double foreign) const {
 
 MassDraws Assessor::add_chances(TrackAssessment& a) const {
   const Region region = region_of(a.track.request);
-  MassDraws draws = draw_masses(model_, region, a.track, file_.placement, seed_);
+  MassDraws draws = draw_masses(mass_model(a.track.request), region, a.track, file_.placement, seed_);
   a.core.mass_mg = quantile_of(draws.requested_mg, 0.5);
   a.core.mass_mg_p05 = quantile_of(draws.requested_mg, 0.05);
   a.core.mass_mg_p95 = quantile_of(draws.requested_mg, 0.95);

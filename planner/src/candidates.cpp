@@ -35,12 +35,10 @@ std::vector<Route> good_routes(const SearchScene& scene, const Request& request,
   return routes;
 }
 
-constexpr double kCertainty = 0.03;   // by which the chance of enough stays above its limit, for the day's CT differs a little
-
 /// The least depth on the same line at which the track is admissible and sure enough of its yield.
 TrackAssessment drawn_back(const Assessor& assessor, const TrackAssessment& deep) {
   constexpr double kMost_mm = 10, kLeast_mm = 0.1;
-  const double sure = std::min(0.995, assessor.file().limits.p_enough_min + kCertainty);
+  const double sure = wished_p_enough(assessor.file().limits);
   const auto is_sure = [&](const TrackAssessment& a) {
     return a.admissible && a.core.p_enough.value_or(1) >= sure &&
            assessor.assess_exact(a.track).core.mass_mg >= assessor.need_of_one_mg(a.track.request);
@@ -80,21 +78,30 @@ std::vector<Assessed> good_candidates(const SearchScene& scene, const Assessor& 
   return all;
 }
 
-Assessed assessed(const SearchScene& scene, const Assessor& assessor, const Route& route, bool shallowest) {
+double wished_p_enough(const Limits& limits) {
+  constexpr double kCertainty = 0.03;
+  return std::min(0.995, limits.p_enough_min + kCertainty);
+}
+
+Assessed assessed_as(const SearchScene& scene, const Route& of, const TrackAssessment& assessment) {
   Assessed a;
-  a.candidate.route = route;
-  a.candidate.track = track_of(scene, route);
-  a.assessment = assessor.assess_track(a.candidate.track);
-  if (shallowest) a.assessment = drawn_back(assessor, a.assessment);
-  a.candidate.track = a.assessment.track;
-  a.candidate.route.entry = scene.frame().point(a.assessment.track.entry_lps_mm);
-  a.candidate.route.depth_mm = a.assessment.path_length_mm;
-  a.candidate.score = a.assessment.damage.score;
-  a.candidate.through_opening = a.assessment.through_opening;
-  a.candidate.p_enough = a.assessment.core.p_enough.value_or(0);
-  for (const auto& [part, score] : a.assessment.damage.parts)
+  a.assessment = assessment;
+  a.candidate.route = of;
+  a.candidate.track = assessment.track;
+  a.candidate.route.entry = scene.frame().point(assessment.track.entry_lps_mm);
+  a.candidate.route.direction = scene.frame().direction((assessment.track.tip_lps_mm - assessment.track.entry_lps_mm).normalized());
+  a.candidate.route.depth_mm = assessment.path_length_mm;
+  a.candidate.score = assessment.damage.score;
+  a.candidate.through_opening = assessment.through_opening;
+  a.candidate.p_enough = assessment.core.p_enough.value_or(0);
+  for (const auto& [part, score] : assessment.damage.parts)
     if (part == "hole" || part.starts_with("zone ")) a.candidate.hole_score += score;
   return a;
+}
+
+Assessed assessed(const SearchScene& scene, const Assessor& assessor, const Route& route, bool shallowest) {
+  const TrackAssessment deep = assessor.assess_track(track_of(scene, route));
+  return assessed_as(scene, route, shallowest ? drawn_back(assessor, deep) : deep);
 }
 
 }  // namespace leastharm

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <array>
+#include <charconv>
 #include <fstream>
 #include <sstream>
 
@@ -11,6 +12,7 @@
 #include "imaging/hash.h"
 #include "imaging/volume_file.h"
 #include "imaging/whole_file.h"
+#include "json_reader.h"
 #include "moved_ct.h"
 #include "planner/case.h"
 #include "planner/density.h"
@@ -21,12 +23,6 @@ namespace {
 
 constexpr const char* kCaseFile = "case.json";
 constexpr double kLeastDenseMm3 = 5;
-
-/// What a reader of JSON complains of, without its own numbering.
-std::string plain(const std::string& complaint) {
-  const std::size_t end = complaint.starts_with("[json") ? complaint.find("] ") : std::string::npos;
-  return end == std::string::npos ? complaint : complaint.substr(end + 2);
-}
 
 /// Named by what it holds, so that a new version never overwrites the one that case.json still speaks of.
 std::string mark_file_name(const std::string& name, const std::string& hash) {
@@ -74,7 +70,21 @@ nlohmann::json read_json(const fs::path& path) {
   std::stringstream text;
   text << stream.rdbuf();
   if (!stream) throw BadInput("cannot read " + path.string());
-  return nlohmann::json::parse(text.str());
+  return parse_json_text(text.str(), path.filename().string());
+}
+
+CaseFile read_case_file(const fs::path& root) {
+  const auto undamaged = [&](const auto& read) {
+    try {
+      return read();
+    } catch (const BadInput& damage) {
+      throw BadInput((root / kCaseFile).string() + " is damaged (" + damage.what() + "): put the newest file of " +
+                     (root / "history").string() + " in its place");
+    }
+  };
+  const nlohmann::json value = undamaged([&] { return read_json(root / kCaseFile); });
+  check_case_schema(value);
+  return undamaged([&] { return parse_case_file(value); });
 }
 
 std::string history_name(const fs::path& folder) {
@@ -122,12 +132,7 @@ CaseFolder CaseFolder::open(const fs::path& root) {
   if (!fs::exists(root / kCaseFile))
     throw BadInput("no case in " + root.string() + ": begin one with  leastharm segment CT --case " + root.string());
   CaseFolder folder(root, std::make_unique<Lock>(root));
-  try {
-    folder.file = parse_case_file(read_json(root / kCaseFile));
-  } catch (const nlohmann::json::exception& damage) {
-    throw BadInput((root / kCaseFile).string() + " is damaged (" + plain(damage.what()) +
-                   "): put the newest file of " + (root / "history").string() + " in its place");
-  }
+  folder.file = read_case_file(root);
   settle_maps(root, folder.file);
   find_moved_ct(root, folder.file.ct);
   return folder;
@@ -257,12 +262,22 @@ std::vector<std::string> lost_records(const CaseFolder& folder) {
                          " is missing from case.json, or differs");
           break;
         }
-    } catch (const nlohmann::json::exception&) {
+    } catch (const std::exception&) {   // no JSON, or not of a case
       lost.push_back("history/" + entry.path().filename().string() + " is damaged");
     }
   }
   return lost;
 }
+
+namespace {
+double tube_kvp_of(const std::string& text) {
+  double kvp = 0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), kvp);
+  if (error != std::errc{} || end != text.data() + text.size())
+    throw BadInput("case.json: ct.facts.kVp is \"" + text + "\"; it must be the tube voltage in kV, as a number in quotes.");
+  return kvp;
+}
+}  // namespace
 
 std::unique_ptr<OpenedCase> open_volumes(const CaseFolder& folder) {
   auto opened = std::make_unique<OpenedCase>();
@@ -283,7 +298,7 @@ std::unique_ptr<OpenedCase> open_volumes(const CaseFolder& folder) {
   body.scan.noise_hu = folder.file.ct.noise_hu;
   const auto& facts = folder.file.ct.facts;
   if (const auto kvp = facts.find("kVp"); kvp != facts.end())
-    body.scan.effective_energy_kev = effective_energy_kev(std::stod(kvp->second));
+    body.scan.effective_energy_kev = effective_energy_kev(tube_kvp_of(kvp->second));
   return opened;
 }
 

@@ -3,18 +3,30 @@
 #include <cmath>
 
 #include "imaging/error.h"
+#include "json_reader.h"
 #include "planner/case.h"
+#include "planner/json_file.h"
 
 namespace leastharm {
 namespace {
 
 using nlohmann::json;
 
+constexpr std::array kLevels{Level::note, Level::mended, Level::refused};
+constexpr std::array kMarkKinds{MarkKind::cavity, MarkKind::keep_out, MarkKind::opening, MarkKind::zone};
+
+std::vector<std::string> names_of(const auto& values) {
+  std::vector<std::string> names;
+  for (const auto value : values) names.emplace_back(name_of(value));
+  return names;
+}
+
 json from_vec(const Vec3& v) { return {v.x(), v.y(), v.z()}; }
 
-Vec3 to_vec(const json& j) {
-  if (!j.is_array() || j.size() != 3) throw BadInput("case.json: a point or vector needs three numbers");
-  return {j[0].get<double>(), j[1].get<double>(), j[2].get<double>()};
+Vec3 to_vec(const JsonPart& j) {
+  const std::vector<JsonPart> items = j.items();
+  if (items.size() != 3) throw BadInput(j.path() + " must be three numbers.");
+  return {items[0].number(), items[1].number(), items[2].number()};
 }
 
 json from_grid(const Grid& grid) {
@@ -27,13 +39,21 @@ json from_grid(const Grid& grid) {
           {"direction", direction}};
 }
 
-Grid to_grid(const json& j) {
+Grid to_grid(const JsonPart& j) {
+  constexpr int kMostVoxels = 1 << 16;   // along one axis
+  constexpr Allowed kSpacing{0, 1000, true}, kCosine{-1.001, 1.001};
   Grid grid;
-  grid.size = j.at("size").get<std::array<int, 3>>();
-  grid.spacing_mm = to_vec(j.at("spacing_mm"));
+  const std::vector<JsonPart> size = j.at("size").items(), spacing = j.at("spacing_mm").items(), direction = j.at("direction").items();
+  if (size.size() != 3 || spacing.size() != 3 || direction.size() != 9)
+    throw BadInput(j.path() + " needs three sizes, three spacings and nine direction cosines.");
+  for (std::size_t a = 0; a < 3; ++a) {
+    grid.size[a] = size[a].whole(1, kMostVoxels);
+    grid.spacing_mm[static_cast<Eigen::Index>(a)] = spacing[a].number(kSpacing);
+  }
   grid.origin_lps_mm = to_vec(j.at("origin_lps_mm"));
-  for (int n = 0; n < 9; ++n)
-    grid.direction(n / 3, n % 3) = j.at("direction").at(static_cast<std::size_t>(n)).get<double>();
+  for (int n = 0; n < 9; ++n) grid.direction(n / 3, n % 3) = direction[static_cast<std::size_t>(n)].number(kCosine);
+  if (!(grid.direction.transpose() * grid.direction).isIdentity(1e-3))
+    throw BadInput(j.at("direction").path() + " is no set of three unit vectors square to each other.");
   return grid;
 }
 
@@ -43,15 +63,10 @@ json from_findings(const std::vector<Finding>& findings) {
   return list;
 }
 
-std::vector<Finding> to_findings(const json& list) {
+std::vector<Finding> to_findings(const JsonPart& list) {
   std::vector<Finding> findings;
-  for (const json& j : list) {
-    const auto level = j.at("level").get<std::string>();
-    findings.push_back({level == "note"     ? Level::note
-                        : level == "mended" ? Level::mended
-                                            : Level::refused,
-                        j.at("what").get<std::string>()});
-  }
+  for (const JsonPart& j : list.items())
+    findings.push_back({kLevels[j.at("level").choice(names_of(kLevels))], j.at("what").text()});
   return findings;
 }
 
@@ -64,25 +79,13 @@ json from_frame(const BodyFrame& frame) {
           {"certainty", frame.certainty}};
 }
 
-BodyFrame to_frame(const json& j) {
+BodyFrame to_frame(const JsonPart& j) {
   BodyFrame frame;
   frame.head = to_vec(j.at("head"));
   frame.front = to_vec(j.at("front"));
-  for (const json& p : j.at("midline_lps_mm")) frame.midline_lps_mm.push_back(to_vec(p));
-  frame.certainty = j.at("certainty").get<double>();
+  for (const JsonPart& p : j.at("midline_lps_mm").items()) frame.midline_lps_mm.push_back(to_vec(p));
+  frame.certainty = j.at("certainty").number();
   return frame;
-}
-
-MarkKind mark_kind(const std::string& name) {
-  for (const MarkKind kind : {MarkKind::cavity, MarkKind::keep_out, MarkKind::opening, MarkKind::zone})
-    if (name_of(kind) == name) return kind;
-  throw BadInput("case.json: unknown kind of mark \"" + name + "\"");
-}
-
-LesserChoice lesser_choice(const std::string& name) {
-  for (const LesserChoice choice : kLesserChoices)
-    if (name_of(choice) == name) return choice;
-  throw BadInput("case.json: unknown lesser choice \"" + name + "\"");
 }
 
 json from_mark(const MarkRecord& m) {
@@ -90,9 +93,9 @@ json from_mark(const MarkRecord& m) {
           {"file", m.file},     {"sha256", m.sha256},      {"volume_mm3", m.volume_mm3}};
 }
 
-MarkRecord to_mark(const json& j) {
-  return {j.at("name"),   mark_kind(j.at("as")), j.at("weight_mm"), j.at("made_by"),
-          j.at("file"),   j.at("sha256"),        j.at("volume_mm3")};
+MarkRecord to_mark(const JsonPart& j) {
+  return {j.at("name").text(), kMarkKinds[j.at("as").choice(names_of(kMarkKinds))], j.at("weight_mm").number({0}), j.at("made_by").raw(),
+          j.at("file").place(), j.at("sha256").text(), j.at("volume_mm3").number({0})};
 }
 
 json from_tracks(const std::vector<Track>& tracks) {
@@ -101,8 +104,9 @@ json from_tracks(const std::vector<Track>& tracks) {
   return list;
 }
 
-std::vector<Track> to_tracks(const json& list) {
-  return list.empty() ? std::vector<Track>{} : parse_tracks({{"tracks", list}}, "");
+std::vector<Track> to_tracks(const JsonPart& list) {
+  if (list.items().empty()) return {};
+  return naming(list.path(), [&] { return parse_tracks({{"tracks", list.raw()}}, ""); });
 }
 
 json from_plan(const PlannedTracks& plan) {
@@ -115,16 +119,16 @@ json from_plan(const PlannedTracks& plan) {
   return j;
 }
 
-PlannedTracks to_plan(const json& j) {
+PlannedTracks to_plan(const JsonPart& j) {
   PlannedTracks plan;
   plan.tracks = to_tracks(j.at("tracks"));
-  plan.stopped = j.at("stopped");
-  if (j.contains("certificate")) {
-    const json& c = j["certificate"];
-    plan.certificate = Certificate{c.at("lower_bound"), c.at("gap"), c.at("covers"), c.at("method")};
+  plan.stopped = j.at("stopped").text();
+  if (const auto c = j.find("certificate"))
+    plan.certificate = Certificate{c->at("lower_bound").number(), c->at("gap").number(), c->at("covers").text(), c->at("method").text()};
+  if (const auto f = j.find("firmness")) {
+    const auto rivals = f->find("rivals");
+    plan.firmness = Firmness{f->at("first_in_100").whole(0, 100), f->at("changed_by").texts(), rivals ? rivals->whole(0) : 0};
   }
-  if (j.contains("firmness"))
-    plan.firmness = Firmness{j["firmness"].at("first_in_100"), j["firmness"].at("changed_by"), j["firmness"].value("rivals", 0)};
   return plan;
 }
 
@@ -134,9 +138,10 @@ json from_approval(const Approval& a) {
           {"plan_sha256", a.plan_sha256}, {"parts_sha256", a.parts}, {"voided", a.voided}};
 }
 
-Approval to_approval(const json& j) {
-  return {j.at("role"),      j.at("by"),   j.at("at"),          j.at("decision"),
-          j.at("condition"), j.at("note"), j.at("plan_sha256"), j.at("parts_sha256"), j.at("voided")};
+Approval to_approval(const JsonPart& j) {
+  const auto text = [&](const char* key) { return j.at(key).text(); };
+  return {text("role"), text("by"),   text("at"),          text("decision"),
+          text("condition"), text("note"), text("plan_sha256"), j.at("parts_sha256").texts_by_key(), text("voided")};
 }
 
 json from_volumes(const PerMaterial<double>& volumes) {
@@ -146,9 +151,9 @@ json from_volumes(const PerMaterial<double>& volumes) {
 }
 
 template <typename T, typename Read>
-std::vector<T> list_of(const json& j, Read read) {
+std::vector<T> list_of(const JsonPart& j, Read read) {
   std::vector<T> list;
-  std::ranges::transform(j, std::back_inserter(list), read);
+  for (const JsonPart& item : j.items()) list.push_back(read(item));
   return list;
 }
 
@@ -174,12 +179,14 @@ json to_json(const CtReference& ct) {
           {"findings", from_findings(ct.findings)}};
 }
 
-CtReference parse_ct_reference(const json& j) {
-  return {j.at("path"),  j.at("series_uid"),        j.at("frame_of_reference_uid"),
-          j.at("sha256"), j.at("facts"),            to_grid(j.at("grid")),
-          j.at("correct_air"),
-          j.at("air_check_hu").is_null() ? std::nan("") : j.at("air_check_hu").get<double>(),
-          j.at("noise_hu"), to_findings(j.at("findings"))};
+CtReference parse_ct_reference(const json& value, const std::string& path) {
+  const JsonPart j(value, path);
+  const JsonPart air = j.at("air_check_hu");
+  return {j.at("path").place(),  j.at("series_uid").text(), j.at("frame_of_reference_uid").text(),
+          j.at("sha256").text(), j.at("facts").texts_by_key(), to_grid(j.at("grid")),
+          j.at("correct_air").flag(),
+          air.raw().is_null() ? std::nan("") : air.number(),
+          j.at("noise_hu").number({0}), to_findings(j.at("findings"))};
 }
 
 json to_json(const CaseFile& file) {
@@ -215,44 +222,52 @@ json to_json(const CaseFile& file) {
   return j;
 }
 
-CaseFile parse_case_file(const json& j) {
-  const int schema = j.value("schema", 0);
+void check_case_schema(const json& j) {
+  const json schema = j.is_object() ? j.value("schema", json(0)) : json(0);
+  if (!schema.is_number_integer() || schema < 1)
+    throw BadInput("case.json has no schema number: it is no case of leastharm, or damaged");
   if (schema > kCaseSchema)
-    throw BadInput("case.json has schema " + std::to_string(schema) + ", this program reads up to " +
-                   std::to_string(kCaseSchema) + ": use a newer version of leastharm");
-  if (schema < 1) throw BadInput("case.json has no schema number: it is no case of leastharm, or damaged");
+    throw BadInput("case.json has schema " + schema.dump() + ", this program reads up to " + std::to_string(kCaseSchema) +
+                   ": use a newer version of leastharm");
+}
+
+CaseFile parse_case_file(const json& value) {
+  check_case_schema(value);
+  const JsonPart j(value, "");
   CaseFile file;
-  file.object_id = j.at("object_id");
-  file.ct = parse_ct_reference(j.at("ct"));
-  file.materials_sha256 = j.at("materials_sha256");
-  file.confidence_sha256 = j.at("confidence_sha256");
-  for (std::size_t m = 0; m < kMaterialCount; ++m)
-    file.volume_mm3[m] = j.at("volume_mm3").at(std::string(kMaterialNames[m]));
+  file.object_id = j.at("object_id").text();
+  file.ct = parse_ct_reference(j.at("ct").raw(), "ct");
+  file.materials_sha256 = j.at("materials_sha256").text();
+  file.confidence_sha256 = j.at("confidence_sha256").text();
+  for (std::size_t m = 0; m < kMaterialCount; ++m) file.volume_mm3[m] = j.at("volume_mm3").at(kMaterialNames[m].data()).number({0});
   file.map_findings = to_findings(j.at("map_findings"));
   file.proposed_frame = to_frame(j.at("proposed_frame"));
-  if (j.contains("frame")) {
-    file.frame = to_frame(j["frame"].at("directions"));
-    file.frame_by = j["frame"].at("by");
-    file.frame_at = j["frame"].at("at");
+  if (const auto frame = j.find("frame")) {
+    file.frame = to_frame(frame->at("directions"));
+    file.frame_by = frame->at("by").text();
+    file.frame_at = frame->at("at").text();
   }
   file.marks = list_of<MarkRecord>(j.at("marks"), to_mark);
-  file.waivers = list_of<Waiver>(j.at("waivers"), [](const json& w) {
-    return Waiver{w.at("mark"), w.at("mark_sha256"), w.at("by"), w.at("why"), w.at("at")};
+  file.waivers = list_of<Waiver>(j.at("waivers"), [](const JsonPart& w) {
+    return Waiver{w.at("mark").text(), w.at("mark_sha256").text(), w.at("by").text(), w.at("why").text(), w.at("at").text()};
   });
-  if (j.contains("request")) file.request = parse_request_file(j["request"]);
+  if (const auto request = j.find("request")) file.request = naming("request", [&] { return parse_request_file(request->raw()); });
   file.plan = to_plan(j.at("plan"));
-  file.alternatives = list_of<AlternativeTracks>(j.at("alternatives"), [](const json& a) {
-    return AlternativeTracks{a.at("id"), a.at("best_in"), a.value("in_place_of", ""), to_tracks(a.at("tracks"))};
+  file.alternatives = list_of<AlternativeTracks>(j.at("alternatives"), [](const JsonPart& a) {
+    const auto place = a.find("in_place_of");
+    return AlternativeTracks{a.at("id").text(), a.at("best_in").text(), place ? place->text() : "", to_tracks(a.at("tracks"))};
   });
-  file.prices = list_of<PricedTracks>(j.value("prices", json::array()), [](const json& p) {
-    return PricedTracks{lesser_choice(p.at("choice")), p.at("found"), to_tracks(p.at("tracks"))};
-  });
-  file.plan_version = j.at("plan_version");
-  file.last_plan_sha256 = j.at("last_plan_sha256");
+  if (const auto prices = j.find("prices"))
+    file.prices = list_of<PricedTracks>(*prices, [](const JsonPart& p) {
+      return PricedTracks{kLesserChoices[p.at("choice").choice(names_of(kLesserChoices))], p.at("found").flag(), to_tracks(p.at("tracks"))};
+    });
+  file.plan_version = j.at("plan_version").whole(0);
+  file.last_plan_sha256 = j.at("last_plan_sha256").text();
   file.approvals = list_of<Approval>(j.at("approvals"), to_approval);
-  if (j.contains("records")) file.records = list_of<Record>(j["records"], parse_record);
-  file.printouts = list_of<Printout>(j.at("printouts"), [](const json& p) {
-    return Printout{p.at("file"), p.at("sha256"), p.at("plan_sha256")};
+  if (const auto records = j.find("records"))
+    file.records = list_of<Record>(*records, [](const JsonPart& r) { return parse_record(r.raw(), r.path()); });
+  file.printouts = list_of<Printout>(j.at("printouts"), [](const JsonPart& p) {
+    return Printout{p.at("file").place(), p.at("sha256").text(), p.at("plan_sha256").text()};
   });
   return file;
 }

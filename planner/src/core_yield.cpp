@@ -54,11 +54,12 @@ class MapErrors {
 /// Adds one stretch of a line; `right` says whether the map is right there.
 void add_stretch(CoreContent& content, const Body& body, const Region& region, std::size_t offset, VoxelIndex v,
                  double length, auto&& right) {
-  const std::size_t m = body.materials[offset];
+  const std::uint8_t material = body.materials[offset];
+  const std::size_t m = weighed_as(material, body.hu[offset]);
   const double water = length * water_of(body.hu[offset]);
   content.mm3[m] += length;
   content.water_mm3[m] += water;
-  if (m == 0 || !region.contains(v, static_cast<Material>(m)) || !right(offset, v)) return;
+  if (material == 0 || !region.contains(v, static_cast<Material>(material)) || !right(offset, v)) return;
   content.requested_mm3[m] += length;
   content.requested_water_mm3[m] += water;
 }
@@ -93,7 +94,7 @@ std::uint64_t own_stream(const Grid& grid, const Track& track) {
 /// Everything that scales one track's mass in one draw.
 struct Circumstances {
   double shift_hu = 0;                 ///< offset and mean noise
-  PerMaterial<double> ratio{};
+  PerWeighed<double> ratio{};
   double recovered = 1;                ///< recovery and bore
 };
 
@@ -106,10 +107,10 @@ Circumstances circumstances_of(const MassModel& model, const Track& track, doubl
   Circumstances c;
   c.shift_hu = body.scan.offset_sd_hu * random_normal(seed, stream_named("offset"), draw) +
                body.scan.noise_hu * averaging * random_normal(seed, own ^ stream_named("noise"), draw);
-  for (std::size_t m = 0; m < kMaterialCount; ++m) {
-    const auto material = static_cast<Material>(m);
-    const double z = random_normal(seed, stream_named("composition") + m, draw);
-    c.ratio[m] = model.ratio(material) * std::exp(model.composition_sd(material) * z);
+  for (std::size_t m = 0; m < c.ratio.size(); ++m) {
+    const bool one_filling = m == kDensePacking && model.filling() != Filling::not_stated;   // loose or dense, it is the same matter
+    const std::size_t matter = one_filling ? static_cast<std::size_t>(Material::packing) : m;
+    c.ratio[m] = model.ratio()[m] * std::exp(model.composition_sd()[m] * random_normal(seed, stream_named("composition") + matter, draw));
   }
   const double half_width = track.needle.bore_tolerance_mm / track.needle.bore_mm;
   const double bore = 1 + half_width * (2 * random_uniform(seed, own ^ stream_named("bore"), draw) - 1);
@@ -117,9 +118,9 @@ Circumstances circumstances_of(const MassModel& model, const Track& track, doubl
   return c;
 }
 
-double mass_mg(const PerMaterial<double>& water_mm3, const PerMaterial<double>& mm3, const Circumstances& c) {
+double mass_mg(const PerWeighed<double>& water_mm3, const PerWeighed<double>& mm3, const Circumstances& c) {
   double mass = 0;
-  for (std::size_t m = 1; m < kMaterialCount; ++m)   // air weighs nothing
+  for (std::size_t m = 1; m < mm3.size(); ++m)   // air weighs nothing
     mass += (water_mm3[m] + mm3[m] * c.shift_hu / 1000) / c.ratio[m];
   return std::max(0.0, mass * c.recovered);
 }
@@ -164,6 +165,13 @@ Cylinder placed_core(const Track& track, const PlacedAxis& placed) {
 
 }  // namespace
 
+PerMaterial<double> CoreContent::by_material_mm3() const {
+  PerMaterial<double> by_material{};
+  std::copy_n(mm3.begin(), kMaterialCount, by_material.begin());
+  by_material[static_cast<std::size_t>(Material::packing)] += mm3[kDensePacking];
+  return by_material;
+}
+
 double CoreContent::requested_total_mm3() const {
   return std::accumulate(requested_mm3.begin(), requested_mm3.end(), 0.0);
 }
@@ -197,13 +205,13 @@ double core_margin_mm(const Body& body, const Region& region, const Cylinder& co
   return margin;
 }
 
-MassModel::MassModel(const Body& body) : body_(&body) {
+MassModel::MassModel(const Body& body, Filling filling) : body_(&body), filling_(filling) {
   const double energy_kev = body.scan.effective_energy_kev;
   const double water = mass_attenuation_cm2_per_g("H2O", energy_kev);
-  for (std::size_t m = 0; m < kMaterialCount; ++m) {
-    const Composition composition = composition_of(static_cast<Material>(m));
-    ratio_[m] = mass_attenuation_cm2_per_g(composition.formula, energy_kev) / water;
-    composition_sd_[m] = composition.relative_sd;
+  const PerWeighed<Composition> weighed = compositions(filling);
+  for (std::size_t m = 0; m < weighed.size(); ++m) {
+    ratio_[m] = mass_attenuation_cm2_per_g(weighed[m].formula, energy_kev) / water;
+    composition_sd_[m] = weighed[m].relative_sd;
   }
   constexpr double kInfinity = std::numeric_limits<double>::infinity();
   for (std::size_t c = 1; c < 255; ++c) right_below_[c] = normal_quantile(static_cast<double>(c) / 255);

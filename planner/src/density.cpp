@@ -65,7 +65,7 @@ Composition composition_of(Material material) {
       return {"cellulose", "C6H10O5", 0.03};
     case Material::body:   // dried soft tissue
       return {"collagen", "C65H102N18O21", 0.03};
-    case Material::packing:   // plant fibre; mineral fillings lie some 15 % higher, hence the wider range
+    case Material::packing:   // plant fibre, with the salt and resin it may have taken up
       return {"cellulose", "C6H10O5", 0.05};
     case Material::bone:   // ICRU-44 cortical bone; dry spongy bone holds less mineral
       return {"cortical bone (ICRU-44)",
@@ -80,10 +80,47 @@ Composition composition_of(Material material) {
   throw BadInput("An unknown material has no composition.");
 }
 
+Composition composition_of(Filling filling) {
+  switch (filling) {
+    case Filling::plant_fibre:
+      return composition_of(Material::packing);
+    case Filling::sand:   // lime and felspar beside it
+      return {"quartz", "SiO2", 0.05};
+    case Filling::mud:   // each percent of iron oxide adds 2 % (0 to 8 %: from memory)
+      return {"kaolinite", "Al2Si2O9H4", 0.1};
+    case Filling::natron:   // 54 % NaCl, 16 % Na2SO4, 18 % Na2CO3, 12 % NaHCO3 (Panzer et al. 2013); found ones vary
+      return {"natron", "Na 37.51, Cl 32.76, S 3.61, C 3.76, O 22.22, H 0.14", 0.12};
+    case Filling::not_stated:   // midway in R between fibre (0.94) and natron (1.27); wide enough for nine in ten of either
+      return {"kaolinite, for anything from plant fibre to natron", "Al2Si2O9H4", 0.2};
+  }
+  throw BadInput("An unknown filling has no composition.");
+}
+
+DensityRange density_range_of(Filling filling) {
+  switch (filling) {
+    case Filling::not_stated: return {0, 2.65};
+    case Filling::plant_fibre: return {0, 1.5};
+    case Filling::sand: return {1.2, 2.65};
+    case Filling::mud: return {0.7, 2.65};
+    case Filling::natron: return {0.7, 2.3};
+  }
+  return {};
+}
+
+PerWeighed<Composition> compositions(Filling filling) {
+  PerWeighed<Composition> all{};
+  for (std::size_t m = 0; m < kMaterialCount; ++m) all[m] = composition_of(static_cast<Material>(m));
+  all[kDensePacking] = composition_of(filling);
+  if (filling != Filling::not_stated) all[static_cast<std::size_t>(Material::packing)] = all[kDensePacking];
+  return all;
+}
+
+double density_g_per_cm3(double hu, const Composition& composition, double energy_kev) {
+  return (1 + hu / 1000) / (mass_attenuation_cm2_per_g(composition.formula, energy_kev) / mass_attenuation_cm2_per_g("H2O", energy_kev));
+}
+
 double density_g_per_cm3(double hu, Material material, double energy_kev) {
-  const double ratio = mass_attenuation_cm2_per_g(composition_of(material).formula, energy_kev) /
-                       mass_attenuation_cm2_per_g("H2O", energy_kev);
-  return (1 + hu / 1000) / ratio;
+  return density_g_per_cm3(hu, composition_of(material), energy_kev);
 }
 
 double effective_energy_kev(double tube_kvp) {

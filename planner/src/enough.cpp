@@ -23,6 +23,7 @@ constexpr int kMostCores = 1000;
 struct Question {
   Needle needle;
   double density_lo, density_hi, need_mg, grain_mm;
+  Filling filling;
   std::uint64_t seed;
 };
 
@@ -77,18 +78,31 @@ int cores_for(const Question& q, double median_mg) {
   return 0;
 }
 
-std::string percent(double fraction, int decimals = 0) { return fixed(100 * fraction, decimals) + " %"; }
+std::string percent(double fraction) { return fixed(100 * fraction, 0) + " %"; }
+
+/// A chance is never rounded to none or to certainty.
+std::string chance_in_words(double chance) {
+  return chance < 0.005 ? "less than 1 %" : chance >= 0.995 ? "more than 99 %" : percent(chance);
+}
 
 std::string conclusion_of(const Enough& e) {
   if (e.grains <= 0)
     return "Presence only: without the largest particle's size no error of a proportion can be given.";
   const std::string missed = "a constituent present in a tenth of the grains would be missed " +
-                             percent(e.chance_to_miss_at_tenth) + " of the time";
+                             chance_in_words(e.chance_to_miss_at_tenth) + " of the time";
   if (e.gy_relative_sd > kMostErrorForProportion)
     return "Presence only: the sampling error of a constituent at one tenth is " + percent(e.gy_relative_sd) +
            " (over 30 % no proportion may be claimed), and " + missed + "; not finding it proves nothing.";
   return "A proportion may be claimed, within a sampling error of at least " + percent(e.gy_relative_sd) +
          " for a constituent at one tenth; " + missed + ".";
+}
+
+void remark_on_filling(const Question& q, std::vector<std::string>& remarks) {
+  const double grain = gy_material(q.filling).rest_g_per_cm3;
+  if (q.density_hi > grain)
+    remarks.push_back("A bulk density of " + brief(q.density_hi) + " g/cm3 is more than solid " +
+                      (q.filling == Filling::not_stated ? "plant matter" : std::string(name_of(q.filling))) + " has (" + brief(grain) +
+                      " g/cm3), by which grains are counted here: say with --filling what it is.");
 }
 
 void remark_on_grain(const Question& q, const Enough& e, std::vector<std::string>& remarks) {
@@ -97,7 +111,7 @@ void remark_on_grain(const Question& q, const Enough& e, std::vector<std::string
   } else if (e.bore_to_grain < 1) {
     remarks.push_back("The largest particle (" + brief(q.grain_mm) + " mm) is wider than the bore (" +
                       brief(q.needle.bore_mm) + " mm): such grains are shut out or crushed.");
-  } else if (e.bore_to_grain < 3) {
+  } else if (!bore_is_wide_enough(q.needle.bore_mm, q.grain_mm)) {
     remarks.push_back("The bore is " + fixed(e.bore_to_grain, 1) + " times the largest particle; at least 3 times (" +
                       brief(3 * q.grain_mm) + " mm) is wanted: large flakes are under-represented.");
   }
@@ -110,13 +124,13 @@ std::string price_of_bore(const Question& q, double bore_mm) {
   const double wall_mm = (q.needle.outer_mm - q.needle.bore_mm) / 2, outer = bore_mm + 2 * wall_mm;
   const double hole = std::numbers::pi / 4 * outer * outer;
   const double hole_now = std::numbers::pi / 4 * q.needle.outer_mm * q.needle.outer_mm;
-  return "hole of " + fixed(hole) + " mm2 in place of " + fixed(hole_now) + " mm2, and as much more displaced on the way";
+  return "with the same wall a hole of " + fixed(hole) + " mm2 in place of " + fixed(hole_now) + " mm2, and as much more displaced on the way";
 }
 
 /// The ways to come to enough, each with what it costs. `sure_mg` is reached with the wanted chance by one core.
 void remark_on_remedies(const Question& q, const Enough& e, double sure_mg, std::vector<std::string>& remarks) {
   if (e.p_enough >= kWantedChance) return;
-  remarks.push_back("One core yields " + brief(q.need_mg) + " mg with a chance of " + percent(e.p_enough) +
+  remarks.push_back("One core yields " + brief(q.need_mg) + " mg with a chance of " + chance_in_words(e.p_enough) +
                     " only; 90 % is wanted. Remedies, each with its price:");
   if (sure_mg > 0) {
     const double bore = bore_for(q, sure_mg), longer = q.needle.throw_mm * q.need_mg / sure_mg;
@@ -147,6 +161,12 @@ void check(const Question& q) {
 
 }  // namespace
 
+GyMaterial gy_material(Filling filling) {
+  GyMaterial material;
+  if (filling != Filling::not_stated) material.constituent_g_per_cm3 = material.rest_g_per_cm3 = density_range_of(filling).most;
+  return material;
+}
+
 double gy_relative_sd(const GyMaterial& m, double top_size_cm, double sample_g, double lot_g) {
   const double a = m.fraction;
   const double composition = (1 - a) / a * ((1 - a) * m.constituent_g_per_cm3 + a * m.rest_g_per_cm3);
@@ -174,9 +194,14 @@ int replicates_for(double variance_percent2, double error_percent) {
   }
 }
 
+int replicates_for_fifth(double gy_relative_sd) {
+  constexpr double kError_percent = 20, kMost_sd = 50;
+  return gy_relative_sd < kMost_sd ? replicates_for(std::pow(100 * gy_relative_sd, 2), kError_percent) : 0;
+}
+
 Enough enough(const Needle& needle, double density_lo, double density_hi, double need_mg, double grain_mm,
-              std::uint64_t seed) {
-  const Question q{needle, density_lo, density_hi, need_mg, grain_mm, seed};
+              Filling filling, std::uint64_t seed) {
+  const Question q{needle, density_lo, density_hi, need_mg, grain_mm, filling, seed};
   check(q);
   const std::vector<double> masses = masses_of_one(q);
   Enough e;
@@ -190,14 +215,19 @@ Enough enough(const Needle& needle, double density_lo, double density_hi, double
   e.need_mg = need_mg;
   e.cores_needed = cores_for(q, e.mass_mg);
   if (grain_mm > 0) {
-    const GyMaterial material;
+    const GyMaterial material = gy_material(filling);
     e.grains = e.mass_mg / (material.rest_g_per_cm3 * std::numbers::pi / 6 * std::pow(grain_mm, 3));
     e.bore_to_grain = needle.bore_mm / grain_mm;
     e.gy_relative_sd = gy_relative_sd(material, grain_mm / 10, e.mass_mg / 1000);
+    e.replicates_for_20_percent = replicates_for_fifth(e.gy_relative_sd);
     e.chance_to_miss_at_tenth = chance_to_miss(material.fraction, e.grains);
   }
   e.conclusion = conclusion_of(e);
+  remark_on_filling(q, e.remarks);
   remark_on_grain(q, e, e.remarks);
+  if (e.replicates_for_20_percent > 0)
+    e.remarks.push_back("A mean within 20 % (95 %) of a constituent at one tenth takes at least " +
+                        std::to_string(e.replicates_for_20_percent) + " such cores by the sampling error alone; layers and clumps ask for more.");
   remark_on_remedies(q, e, quantile_of(masses, 1 - kWantedChance), e.remarks);
   e.remarks.emplace_back("A core from packing at rest is no representative sample of the whole filling (ISO 18283:2022 says "
                          "so of hand sampling from stationary material); the error given is the least there can be.");
@@ -219,6 +249,7 @@ nlohmann::json to_json(const Enough& e) {
           {"bore_to_grain", known(e.bore_to_grain)},
           {"gy_relative_sd", known(e.gy_relative_sd)},
           {"chance_to_miss_at_tenth", known(e.chance_to_miss_at_tenth)},
+          {"replicates_for_20_percent", e.replicates_for_20_percent > 0 ? nlohmann::json(e.replicates_for_20_percent) : nlohmann::json(nullptr)},
           {"conclusion", e.conclusion},
           {"remarks", e.remarks}};
 }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <fstream>
 #include <set>
 #include <sstream>
@@ -23,6 +24,9 @@ std::string shown(const json& value) {
   return text;
 }
 
+/// A key or word as a message shows it: one that fills a page says no more than its beginning.
+std::string shortened(const std::string& word) { return word.size() > 60 ? word.substr(0, 57) + "..." : word; }
+
 std::string shown(Allowed allowed) {
   const std::string low = brief(allowed.low);
   if (allowed.high == std::numeric_limits<double>::max())
@@ -38,7 +42,7 @@ long line_of(const std::string& text, std::size_t byte) {
 }  // namespace
 
 void refuse_unknown(const std::string& where, const std::string& word, const std::vector<std::string>& known) {
-  throw BadInput(where + " is \"" + word + "\", which is not known; did you mean \"" + nearest_name(word, known) +
+  throw BadInput(where + " is \"" + shortened(word) + "\", which is not known; did you mean \"" + nearest_name(word, known) +
                  "\"? Known: " + joined(known) + ".");
 }
 
@@ -59,7 +63,7 @@ JsonObject::JsonObject(const json& value, std::string path, std::initializer_lis
   const std::vector<std::string> names(known.begin(), known.end());
   for (const auto& [key, unused] : value.items())
     if (std::ranges::find(names, key) == names.end())
-      throw BadInput(path_of(key.c_str()) + " is no known key; did you mean \"" + nearest_name(key, names) +
+      throw BadInput(path_of(shortened(key).c_str()) + " is no known key; did you mean \"" + nearest_name(key, names) +
                      "\"? Known keys here: " + joined(names) + ".");
 }
 
@@ -118,6 +122,71 @@ std::string JsonObject::choice(const char* key, const std::vector<std::string>& 
   return word;
 }
 
+JsonPart JsonPart::at(const char* key) const {
+  if (!json_->is_object()) throw BadInput(path_ + " is " + shown(*json_) + "; it must be an object { ... }.");
+  const auto found = find(key);
+  if (!found) throw BadInput(path_ + (path_.empty() ? "" : ".") + key + " is missing.");
+  return *found;
+}
+
+std::optional<JsonPart> JsonPart::find(const char* key) const {
+  if (!json_->is_object() || !json_->contains(key)) return std::nullopt;
+  return JsonPart((*json_)[key], path_.empty() ? key : path_ + "." + key);
+}
+
+std::vector<JsonPart> JsonPart::items() const {
+  if (!json_->is_array()) throw BadInput(path_ + " is " + shown(*json_) + "; it must be a list [ ... ].");
+  std::vector<JsonPart> items;
+  for (const json& item : *json_) items.emplace_back(item, path_ + "[" + std::to_string(items.size()) + "]");
+  return items;
+}
+
+std::string JsonPart::text() const {
+  if (!json_->is_string()) throw BadInput(path_ + " is " + shown(*json_) + "; it must be a text.");
+  return json_->get<std::string>();
+}
+
+std::string JsonPart::place() const {
+  constexpr std::size_t kLongestName = 255, kLongest = 4095;   // of Linux
+  const std::string path = text();
+  const bool holds = path.size() <= kLongest && path.find('\0') == std::string::npos &&
+                     std::ranges::all_of(std::filesystem::path(path), [](const auto& name) { return name.native().size() <= kLongestName; });
+  if (!holds) throw BadInput(path_ + " is " + shown(*json_) + "; it must be a path.");
+  return path;
+}
+
+double JsonPart::number(Allowed allowed) const { return read_number(*json_, path_, allowed); }
+
+int JsonPart::whole(int low, int high) const {
+  const double value = number({static_cast<double>(low), static_cast<double>(high)});
+  if (value != std::floor(value)) throw BadInput(path_ + " is " + shown(*json_) + "; it must be a whole number.");
+  return static_cast<int>(value);
+}
+
+bool JsonPart::flag() const {
+  if (!json_->is_boolean()) throw BadInput(path_ + " is " + shown(*json_) + "; it must be true or false.");
+  return json_->get<bool>();
+}
+
+std::vector<std::string> JsonPart::texts() const {
+  std::vector<std::string> texts;
+  for (const JsonPart& item : items()) texts.push_back(item.text());
+  return texts;
+}
+
+std::map<std::string, std::string> JsonPart::texts_by_key() const {
+  if (!json_->is_object()) throw BadInput(path_ + " is " + shown(*json_) + "; it must be an object { ... }.");
+  std::map<std::string, std::string> texts;
+  for (const auto& [key, value] : json_->items()) texts[key] = JsonPart(value, path_ + "." + key).text();
+  return texts;
+}
+
+std::size_t JsonPart::choice(const std::vector<std::string>& words) const {
+  const auto found = std::ranges::find(words, text());
+  if (found == words.end()) refuse_unknown(path_, text(), words);
+  return static_cast<std::size_t>(found - words.begin());
+}
+
 json read_json_file(const std::filesystem::path& path) {
   std::ifstream in(path, std::ios::binary);
   if (!in || std::filesystem::is_directory(path))
@@ -135,7 +204,7 @@ json parse_json_text(const std::string& text, const std::string& name) {
     if (event == json::parse_event_t::object_start) keys.emplace_back();
     if (event == json::parse_event_t::object_end) keys.pop_back();
     if (event == json::parse_event_t::key && !keys.back().insert(value.get<std::string>()).second)
-      throw BadInput(name + ": the key \"" + value.get<std::string>() + "\" occurs twice in one object; keep one.");
+      throw BadInput(name + ": the key \"" + shortened(value.get<std::string>()) + "\" occurs twice in one object; keep one.");
     return true;
   };
   try {

@@ -2,7 +2,9 @@
 
 #include <initializer_list>
 #include <limits>
+#include <map>
 #include <nlohmann/json.hpp>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -38,6 +40,33 @@ class JsonObject {
   [[nodiscard]] const nlohmann::json& list(const char* key) const;          ///< not empty
   /// One of a few words.
   [[nodiscard]] std::string choice(const char* key, const std::vector<std::string>& words) const;
+
+ private:
+  const nlohmann::json* json_;
+  std::string path_;
+};
+
+/// A value of a file that the program itself wrote, with its path: keys that it does not know pass, texts may be empty.
+/// Every error names the path.
+class JsonPart {
+ public:
+  JsonPart(const nlohmann::json& json, std::string path) : json_(&json), path_(std::move(path)) {}
+
+  [[nodiscard]] JsonPart at(const char* key) const;              ///< throws BadInput where it is missing
+  [[nodiscard]] std::optional<JsonPart> find(const char* key) const;
+  [[nodiscard]] std::vector<JsonPart> items() const;             ///< of a list, which may be empty
+  [[nodiscard]] const nlohmann::json& raw() const { return *json_; }
+  [[nodiscard]] const std::string& path() const { return path_; }
+
+  [[nodiscard]] std::string text() const;
+  [[nodiscard]] std::string place() const;                       ///< a path that a file system can hold
+  [[nodiscard]] double number(Allowed allowed = {std::numeric_limits<double>::lowest()}) const;
+  [[nodiscard]] int whole(int low, int high = std::numeric_limits<int>::max()) const;
+  [[nodiscard]] bool flag() const;
+  [[nodiscard]] std::vector<std::string> texts() const;
+  [[nodiscard]] std::map<std::string, std::string> texts_by_key() const;
+  /// One of a few words, by its place among them.
+  [[nodiscard]] std::size_t choice(const std::vector<std::string>& words) const;
 
  private:
   const nlohmann::json* json_;

@@ -33,7 +33,7 @@ double depth_chance(double depth_mm, double end_mm, double sd_mm) {
   return normal_cdf((end_mm - depth_mm) / sd_mm);
 }
 
-/// A border voxel as the lateral error sees it, in standard deviations of that error at the voxel's depth.
+/// A voxel as the lateral error sees it, in standard deviations of that error at the voxel's depth.
 struct Shadow {
   double x = 0, y = 0;        ///< place across the track
   double radius = 0;          ///< errors nearer than this to (x, y) touch it ...
@@ -46,15 +46,16 @@ std::vector<Shadow> shadows_of(const KeepOut& keep_out, const Track& track, cons
   const double widest = lateral_sd_mm(placement, track, steel.length_mm + kFarthest_sd * placement.depth_mm);
   const Cylinder reach{steel.start, steel.axis, steel.length_mm + kFarthest_sd * placement.depth_mm,
                        steel.radius_mm + kFarthest_sd * widest};
+  const double half_along = keep_out.half_width_mm(steel.axis);
   std::vector<Shadow> shadows;
   for (const KeepOut::Block& block : keep_out.blocks()) {
     if (reach.signed_distance_mm(block.centre) > block.radius_mm + keep_out.largest_half_width_mm()) continue;
-    for (std::size_t n = block.begin; n < block.border_end; ++n) {
+    for (std::size_t n = block.begin; n < block.end; ++n) {
       const Vec3 r = keep_out.cells()[n].centre() - steel.start;
       const double depth = r.dot(steel.axis);
+      // Steel that crosses no border and still is in the keep-out begins in it: what lies about the entry counts whole.
+      if (depth < -half_along || (n >= block.border_end && depth > half_along)) continue;
       const Vec3 side = r - depth * steel.axis;
-      const double half_along = keep_out.half_width_mm(steel.axis);
-      if (depth < -half_along) continue;
       const double half_across = side.norm() > 0 ? keep_out.half_width_mm(side.normalized()) : 0;
       // Where the track does not move at all, a thousandth of a millimetre stands for that.
       const double sd = std::max(lateral_sd_mm(placement, track, std::max(depth, 0.0)), 1e-3);

@@ -45,7 +45,7 @@ std::string lost_with_half(const Request& request) {
   const std::vector<std::string> lost = assays_without(request, half);
   text += lost.empty() ? "; the assays still find their mass, with nothing to spare" : "; no longer enough for " + joined(lost);
   if (request.largest_particle_mm > 0) {
-    const auto error = [&](double mg) { return fixed(100 * gy_relative_sd({}, request.largest_particle_mm / 10, mg / 1000), 0); };
+    const auto error = [&](double mg) { return fixed(100 * gy_relative_sd(gy_material(request.filling), request.largest_particle_mm / 10, mg / 1000), 0); };
     text += "; the least sampling error of a constituent at one tenth grows from " + error(2 * half) + " % to " + error(half) + " %";
   }
   return text + ".";

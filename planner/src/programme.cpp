@@ -105,8 +105,9 @@ Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates
   IntegerProgram program;
   const std::vector<std::size_t> group = hole_groups(scene, candidates);
   std::vector<double> hole_cost(n, 0);
+  const auto near_limit = [&](std::size_t c) { return candidates[c].score * near_limit_price(scene, candidates[c].route.direction); };
   for (std::size_t c = 0; c < n; ++c) {
-    program.cost.push_back(candidates[c].score - candidates[c].hole_score);
+    program.cost.push_back(candidates[c].score - candidates[c].hole_score + near_limit(c));
     hole_cost[group[c]] = std::max(hole_cost[group[c]], candidates[c].hole_score);
   }
   for (std::size_t c = 0; c < n; ++c) {
@@ -123,9 +124,12 @@ Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates
   }
 
   const IntegerSolution solution = solve(program);
-  Choice choice{solution.feasible, solution.proven, solution.cost, solution.bound, {}};
-  for (std::size_t c = 0; c < n && solution.feasible; ++c)
-    if (solution.chosen[c]) choice.chosen.push_back(c);
+  Choice choice{solution.feasible, solution.proven, solution.cost, {}};
+  for (std::size_t c = 0; c < n && solution.feasible; ++c) {
+    if (!solution.chosen[c]) continue;
+    choice.chosen.push_back(c);
+    choice.cost -= near_limit(c);
+  }
   return choice;
 }
 

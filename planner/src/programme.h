@@ -24,11 +24,12 @@ struct Candidate {
 
 struct Choice {
   bool feasible = false, proven = false;
-  double cost = 0, bound = 0;          ///< over these candidates only
+  double cost = 0;                     ///< the sum of scores
   std::vector<std::size_t> chosen;     ///< indices, ascending
 };
 
-/// The set of candidates that answers all requests with the least sum of scores, a shared hole counted once.
+/// The set of candidates that answers all requests with the least sum of scores, a shared hole counted once; those near the
+/// tilt limit by a little dearer than they are (`near_limit_price`).
 [[nodiscard]] Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates);
 /// The same for other counts and sides; the requests are the scene's own by id.
 [[nodiscard]] Choice choose(const SearchScene& scene, const std::vector<Candidate>& candidates,

@@ -4,13 +4,18 @@
 #include <chrono>
 #include <cmath>
 #include <limits>
+#include <map>
+#include <optional>
 #include <tuple>
 
 #include "alternatives.h"
 #include "candidates.h"
 #include "certify.h"
 #include "planner/assessor.h"
+#include "polish.h"
+#include "pool_bound.h"
 #include "search_blocking.h"
+#include "workers.h"
 
 namespace leastharm {
 namespace {
@@ -51,6 +56,19 @@ std::vector<Assessed> candidates_of_all(const SearchScene& scene, const Assessor
     all.insert(all.end(), found.begin(), found.end());
   }
   return all;
+}
+
+/// Puts polished versions of the plan's tracks into the pool and chooses anew; the plan's score.
+double polish_plan(Pool& pool, std::vector<Candidate>& candidates) {
+  std::vector<Assessed> better(pool.plan.size());
+  for_each_chunk(better.size(), 1, [&](std::size_t n, std::size_t) { better[n] = polished(pool.scene, pool.assessor, pool.routes[pool.plan[n]]); });
+  for (Assessed& a : better) {
+    candidates.push_back(a.candidate);
+    pool.routes.push_back(std::move(a));
+  }
+  const Choice choice = choose(pool.scene, candidates);
+  pool.plan = choice.chosen;
+  return choice.cost;
 }
 
 CandidateSearch least_harm(const RequestFile& file) {
@@ -101,6 +119,10 @@ struct RequestBound {
 };
 
 RequestBound bound_of(const Request& request, const std::vector<int>& sides, const std::vector<SideBound>& bounds) {
+  if (request.pooled && request.replicates > 1) {   // one core that holds its share, on whichever side
+    const double cores = std::ranges::min(bounds, {}, &SideBound::without_hole).without_hole;
+    return {cores, std::ranges::min(bounds, {}, &SideBound::lower_bound).lower_bound - cores};
+  }
   const auto shared_out = [&](const std::vector<int>& counts) {
     RequestBound sum;
     for (std::size_t s = 0; s < sides.size(); ++s) {
@@ -120,8 +142,10 @@ RequestBound bound_of(const Request& request, const std::vector<int>& sides, con
 class BoundSearch {
  public:
   BoundSearch(Pool& pool, const Clock& clock, const SearchProgress& progress) : pool_(pool), clock_(clock), progress_(progress) {
-    for (const Request& r : pool.scene.file().requests)
+    for (const Request& r : pool.scene.file().requests) {
+      if (r.pooled && r.replicates > 1) pools_[&r] = one_of_the_pool(pool.scene.body(), pool.scene.file(), r);
       for (const int side : sides_of(r.sides)) tasks_.push_back({&r, side});
+    }
   }
 
   /// `score` is the plan's, for who watches. False where the one who watches wants no more.
@@ -132,6 +156,8 @@ class BoundSearch {
         stopped_ = "time";
         break;
       }
+      const auto of_pool = pools_.find(tasks_[t].request);
+      if (of_pool != pools_.end() && !of_pool->second) continue;   // nothing can be claimed of a core of this pool
       const double now = clock_.seconds(), until = now + (pool_.scene.file().time_s - now) / static_cast<double>(tasks_.size() - t);
       Certification task{tasks_[t].request, tasks_[t].side, best_score(tasks_[t]), pool_.scene.file().gap,
                          kLatticePoints / static_cast<double>(tasks_.size()), {}, {}};
@@ -147,7 +173,11 @@ class BoundSearch {
         pool_.routes.push_back(std::move(a));
         return pool_.routes.back().candidate.score;
       };
-      bounds[t] = certify(pool_.scene, task);
+      if (of_pool != pools_.end()) {   // its routes are not this one's: they answer less
+        task.request = &of_pool->second->request();
+        task.offer = {};
+      }
+      bounds[t] = certify(of_pool != pools_.end() ? *of_pool->second->scene : pool_.scene, task);
       for (const std::string_view why : {"nodes", "time"})
         if (bounds[t].stopped == why && stopped_ != "time") stopped_ = why;
     }
@@ -190,6 +220,7 @@ class BoundSearch {
   const Clock& clock_;
   const SearchProgress& progress_;
   std::vector<Task> tasks_;
+  std::map<const Request*, std::optional<OneOfThePool>> pools_;
   double bound_ = 0;
   bool cancelled_ = false;
   std::string stopped_ = "gap";
@@ -204,6 +235,8 @@ Certificate certificate_of(const RequestFile& file, double score, double bound) 
              "the plan alone; they can only make every track dearer.";
   if (file.requests.size() > 1 || file.requests[0].replicates > 1)
     c.covers += " Of several cores it is the sum of what each costs at least on its side, with one hole at most for all.";
+  if (std::ranges::any_of(file.requests, [](const Request& r) { return r.pooled && r.replicates > 1; }))
+    c.covers += " Of cores that are pooled only one is counted: where their sum is enough, one of them holds its share with its share of the chance.";
   c.method = "branch and bound over sheaves of directions and cubes of tips";
   return c;
 }
@@ -240,12 +273,14 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
     return proposal;
   }
   pool.plan = choice.chosen;
+  const double score = polish_plan(pool, candidates);
   BoundSearch bounds(pool, clock, progress);
   const std::size_t known = pool.routes.size();
-  bounds.run(choice.cost);
+  bounds.run(score);
   if (pool.routes.size() > known) {   // better routes came up on the way
     for (std::size_t n = known; n < pool.routes.size(); ++n) candidates.push_back(pool.routes[n].candidate);
     pool.plan = choose(scene, candidates).chosen;
+    (void)polish_plan(pool, candidates);
   }
   put_in_sampling_order(pool);
   proposal.feasible = true;

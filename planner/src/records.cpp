@@ -6,6 +6,7 @@
 
 #include "imaging/error.h"
 #include "imaging/hash.h"
+#include "json_reader.h"
 #include "planner/text.h"
 
 namespace leastharm {
@@ -129,9 +130,9 @@ json to_json(const Record& r) {
           {"sha256", r.sha256}};
 }
 
-Record parse_record(const json& j) {
-  return {j.at("number"),          j.at("kind"),  j.at("at"), j.at("what"),
-          j.at("previous_sha256"), j.at("sha256")};
+Record parse_record(const json& value, const std::string& path) {
+  const JsonPart j(value, path);
+  return {j.at("number").whole(1), j.at("kind").text(), j.at("at").text(), j.at("what").raw(), j.at("previous_sha256").text(), j.at("sha256").text()};
 }
 
 const Record& append_record(std::vector<Record>& records, std::string kind, json what,

@@ -22,16 +22,25 @@ const std::vector<std::string>& material_names() {
 
 constexpr std::array kSidesNames{"any", "left", "right", "both"};   // in the order of Sides
 
-void read_from(const json& value, const std::string& path, Request& request) {
-  const JsonObject from(value, path, {"cavity", "material"});
-  if (!from.has("cavity") && !from.has("material"))
-    throw BadInput(path + " is empty; give \"cavity\" (a mark's name), \"material\", or both.");
-  if (from.has("cavity")) request.cavity = from.text("cavity");
-  if (!from.has("material")) return;
+Material read_material(const JsonObject& from) {
   const std::string name = from.choice("material", material_names());
   if (name == "air" || name == "support")
     throw BadInput(from.path_of("material") + " is \"" + name + "\", of which no sample can be taken.");
-  request.material = material_named(name);
+  return *material_named(name);
+}
+
+void read_from(const json& value, const std::string& path, Request& request) {
+  const JsonObject from(value, path, {"cavity", "material", "filling"});
+  if (!from.has("cavity") && !from.has("material"))
+    throw BadInput(path + " is empty; give \"cavity\" (a mark's name), \"material\", or both.");
+  if (from.has("cavity")) request.cavity = from.text("cavity");
+  if (from.has("material")) request.material = read_material(from);
+  if (!from.has("filling")) return;
+  if (request.material && request.material != Material::packing)
+    throw BadInput(from.path_of("filling") + " says what packing consists of, but " + from.path_of("material") + " is \"" +
+                   std::string(name_of(*request.material)) + "\"; leave it out.");
+  const std::string filling = from.choice("filling", {kFillingNames.begin(), kFillingNames.end()});
+  request.filling = static_cast<Filling>(std::ranges::find(kFillingNames, filling) - kFillingNames.begin());
 }
 
 std::vector<Assay> read_assays(const JsonObject& request) {
@@ -157,6 +166,7 @@ json to_json(const Request& request) {
   for (const Assay& assay : request.assays) assays.push_back({{"name", assay.name}, {"uses_mg", assay.uses_mg}});
   if (!request.cavity.empty()) from["cavity"] = request.cavity;
   if (request.material) from["material"] = name_of(*request.material);
+  if (request.filling != Filling::not_stated) from["filling"] = name_of(request.filling);
   return {{"id", request.id},
           {"from", from},
           {"assays", assays},
@@ -212,7 +222,7 @@ RequestFile parse_request_file(const json& value) {
   return file;
 }
 
-RequestFile read_request_file(const std::filesystem::path& path) { return parse_request_file(read_json_file(path)); }
+RequestFile read_request_file(const std::filesystem::path& path) { return parse_json_file(path, parse_request_file); }
 
 json to_json(const Weights& weights) {
   json out;

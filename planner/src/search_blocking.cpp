@@ -85,7 +85,7 @@ std::optional<TrackAssessment> richest(const SearchScene& scene, const Assessor&
 
 /// The mass that a core yields with the chance that is asked for, mg.
 double sure_mg(const SearchScene& scene, const Assessor& assessor, const TrackAssessment& a) {
-  const MassDraws draws = draw_masses(assessor.mass_model(), assessor.region_of(a.track.request), a.track,
+  const MassDraws draws = draw_masses(assessor.mass_model(a.track.request), assessor.region_of(a.track.request), a.track,
                                       scene.file().placement, 1);
   return quantile_of(draws.requested_mg, 1 - scene.file().limits.p_enough_min);
 }

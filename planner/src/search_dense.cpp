@@ -15,7 +15,6 @@ namespace {
 
 constexpr double kRadian = 180 / std::numbers::pi;
 constexpr double kKeptDeg = 14;       // an entry keeps its best route in each patch of directions this wide
-constexpr double kCertainty = 0.03;   // the quick estimate must exceed the limit by this much
 constexpr double kDeepestMm = 24;     // how far beyond the shallowest tip a surer one is looked for
 
 /// One entry in every cell of `spacing_mm`, the one nearest to its middle.
@@ -136,11 +135,11 @@ struct Graded {
 Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t ask, const Vec3& entry, const Vec3& outward,
               const Vec3& direction) {
   constexpr double kDeeper_mm = 2, kFinest_mm = 0.2;
-  const double wish = std::min(0.995, scene.file().limits.p_enough_min + kCertainty);
+  const double wish = wished_p_enough(scene.file().limits);
   Graded best;
   const auto lack_of = [&](const Route& route) {
     const double lack = std::max(0.0, wish - estimated_p_enough(scene, route, limits.need_factor));
-    const double cost = route.score * (1 + 3 * lack);
+    const double cost = route.score * (1 + 3 * lack) * (1 + near_limit_price(scene, direction));
     if (cost < best.cost) best = {route, cost};
     return lack;
   };

@@ -170,6 +170,14 @@ bool keeps_tilt(const Vec3& direction, double tilt_deg) {
   return std::abs(direction.z()) <= std::sin(std::min(90.0, tilt_deg) / kRadian) + 1e-12;
 }
 
+double near_limit_price(const SearchScene& scene, const Vec3& direction) {
+  constexpr double kReserveDeg = 2, kRampDeg = 0.5, kPrice = 0.03;
+  const double limit = scene.file().limits.tilt_deg;
+  if (limit >= 90) return 0;   // no tilt is over it
+  const double tilt = kRadian * std::asin(std::min(1.0, std::abs(direction.z())));
+  return kPrice * std::clamp((tilt - (limit - kReserveDeg)) / kRampDeg, 0.0, 1.0);
+}
+
 Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
                        const Vec3& outward, const Vec3& direction) {
   return Walk(scene, ask, limits, outward, direction).to(entry, -1);

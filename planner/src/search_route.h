@@ -41,6 +41,11 @@ struct RouteLimits {
 /// Whether a direction keeps the tilt limit.
 [[nodiscard]] bool keeps_tilt(const Vec3& direction, double tilt_deg);
 
+/// What makes a route dearer, as a share of its score, for standing near the tilt limit: on the day the object lies a little
+/// otherwise. Nothing from 2 degrees inside the limit on, 0.03 nearer to it than 1.5. It only chooses between routes: the limit stays
+/// what it is, and scores are given without it.
+[[nodiscard]] double near_limit_price(const SearchScene& scene, const Vec3& direction);
+
 /// The shallowest tip on a line that keeps the limits and yields enough; `score` is infinite where there is none.
 /// `entry` is any point within a few voxels of the surface; `outward` the surface's normal there.
 [[nodiscard]] Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,

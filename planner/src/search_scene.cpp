@@ -165,17 +165,18 @@ double SearchScene::least_hole_mm() const {
 
 namespace {
 
-/// g/cm3 (= mg/mm3) as a line in HU, by material.
+/// g/cm3 (= mg/mm3) as a line in HU, by what voxels are weighed as.
 struct DensityLine {
-  PerMaterial<double> at_zero{}, per_hu{};
-  explicit DensityLine(double energy_kev) {
-    for (std::size_t m = 0; m < kMaterialCount; ++m) {
-      at_zero[m] = density_g_per_cm3(0, static_cast<Material>(m), energy_kev);
-      per_hu[m] = density_g_per_cm3(1, static_cast<Material>(m), energy_kev) - at_zero[m];
+  PerWeighed<double> at_zero{}, per_hu{};
+  DensityLine(Filling filling, double energy_kev) {
+    const PerWeighed<Composition> weighed = compositions(filling);
+    for (std::size_t m = 0; m < weighed.size(); ++m) {
+      at_zero[m] = density_g_per_cm3(0, weighed[m], energy_kev);
+      per_hu[m] = density_g_per_cm3(1, weighed[m], energy_kev) - at_zero[m];
     }
   }
   [[nodiscard]] float of(const Body& body, std::size_t voxel) const {
-    const std::size_t m = body.materials[voxel];
+    const std::size_t m = weighed_as(body.materials[voxel], body.hu[voxel]);
     return body.hu[voxel] == kNoReadingHu ? 0.0f : static_cast<float>(at_zero[m] + per_hu[m] * body.hu[voxel]);
   }
 };
@@ -183,7 +184,7 @@ struct DensityLine {
 }  // namespace
 
 Volume<float> SearchScene::requested_density(const Request& request, Vec3& offset_mm) const {
-  const DensityLine density(body_.scan.effective_energy_kev);
+  const DensityLine density(request.filling, body_.scan.effective_energy_kev);
   const Mark* cavity = cavity_of(body_, request);
   constexpr int kRim = 8;   // voxels around, so that averages and their maxima find nothing cut off
   Box box{{std::max(box_.low.i, target_.low.i - kRim), std::max(box_.low.j, target_.low.j - kRim), std::max(box_.low.k, target_.low.k - kRim)},

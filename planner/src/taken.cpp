@@ -55,7 +55,7 @@ std::string read_time(const JsonObject& file, const char* key) {
       R"(\d{4}-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d(:[0-5]\d)?(Z|[+-][0-2]\d:[0-5]\d))");
   const std::string text = file.text(key);
   if (!std::regex_match(text, kIso))
-    throw BadInput(file.path_of(key) + " is \"" + text +
+    throw BadInput(file.path_of(key) + " is \"" + text.substr(0, 40) +
                    "\": give date and time with their zone, as 2026-03-04T10:30:00Z");
   return text;
 }

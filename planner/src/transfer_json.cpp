@@ -131,7 +131,7 @@ Transfer parse_transfer(const json& j) {
   t.at = j.at("at");
   t.plan_sha256 = j.at("plan_sha256");
   t.plan = j.at("plan");
-  t.day_ct = parse_ct_reference(j.at("day_ct"));
+  t.day_ct = parse_ct_reference(j.at("day_ct"), "day_ct");
   t.same_ct = j.at("same_ct");
   t.registration = to_registration(j.at("registration"));
   for (const json& c : j.at("contents"))

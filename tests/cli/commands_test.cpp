@@ -320,6 +320,28 @@ TEST_F(Commands, LesserChoicesAndFirmnessStandBesideTheProposal) {
   EXPECT_THAT((*proposed_)["firmness"]["in_words"].get<std::string>(), HasSubstr("of 100 draws"));
 }
 
+TEST_F(Commands, NumbersThatMeanNothingAreRefusedByTheirOption) {
+  const auto said = [](std::vector<std::string> arguments) {
+    const Answer answer = run(arguments);
+    EXPECT_EQ(answer.status, 2) << answer.err;
+    return answer.err;
+  };
+  const auto enough = [&](const std::string& bore, const std::string& length) {
+    return said({"enough", "--bore", bore, "--throw", length, "--density", "0.2,0.3", "--need", "20"});
+  };
+  EXPECT_THAT(enough("-2", "20"), HasSubstr("--bore is -2; allowed: above 0 and up to 19 mm"));
+  EXPECT_THAT(enough("nan", "20"), HasSubstr("--bore"));
+  EXPECT_THAT(enough("2.4", "0"), HasSubstr("--throw is 0"));
+  EXPECT_THAT(said({"enough", "--bore", "2.4", "--throw", "20", "--density", "0.2,0.3", "--need", "20", "--filling", "gold"}), HasSubstr("--filling"));
+  EXPECT_THAT(said({"assess", "--case", path("case"), "--seed", "-3"}), HasSubstr("--seed"));
+  EXPECT_THAT(said({"verify", "--case", path(std::string(300, 'a'))}), HasSubstr("File name too long"));
+  const auto mark = [&](const std::string& name) {
+    return said({"mark", "--case", path("case"), "--as", "cavity", "--name", name, "--ball", "30,5,290,9"});
+  };
+  EXPECT_THAT(mark("dense-12"), HasSubstr("kept for dense objects"));
+  EXPECT_THAT(mark("dense-" + std::string(100'000, '1')), HasSubstr("at most 100 bytes"));
+}
+
 TEST_F(Commands, PointsBeyondReasonAndDeepNestingAreRefused) {
   expect_refused({"orient", "--accept", "--by", "N. N.", "--midline", write("far.json", "[[0,0,1e30],[0,0,2]]")}, "100000 mm");
   expect_refused({"orient", "--accept", "--by", "N. N.", "--midline", write("huge.json", "[[0,0,1e999],[0,0,2]]")}, "too large");

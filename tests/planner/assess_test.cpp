@@ -88,6 +88,25 @@ TEST(Assess, GivesCrossingsFromTheEntryToTheTip) {
   EXPECT_NEAR(a.hole_area_mm2, kPi * 9 / 4 / std::cos(std::asin(0.3)), 0.1);
 }
 
+TEST(Assess, SaysWhatPackingIsWeighedAsWhereThatIsInDoubt) {
+  const auto notes = [](std::int16_t hu, Filling filling) {
+    ShapeWorld world = trunk_world(kPose);
+    for (std::size_t n = 0; n < world.hu.size(); ++n)
+      if (world.materials[n] == index_of(Material::packing)) world.hu[n] = hu;
+    const Body body = world.body();
+    RequestFile file = one_request();
+    file.requests[0].filling = filling;
+    std::string text;
+    for (const Finding& f : Assessor(body, file).assess_exact(usual_track()).findings) text += f.what + "\n";
+    return text;
+  };
+  EXPECT_EQ(notes(-765, Filling::not_stated), "");
+  EXPECT_THAT(notes(600, Filling::not_stated), HasSubstr("100 % of the packing in the core reads above -250 HU"));
+  EXPECT_EQ(notes(600, Filling::sand), "");
+  EXPECT_THAT(notes(-765, Filling::sand), HasSubstr("weighed as sand, the packing in the core has 0.21 g/cm3"));
+  EXPECT_THAT(notes(900, Filling::plant_fibre), HasSubstr("such a filling lies between 0 and 1.5 g/cm3"));
+}
+
 TEST(Assess, TiltIsOutOfTheScannersSlices) {
   const ShapeWorld world = trunk_world(kPose);
   const Body body = world.body();

@@ -4,6 +4,7 @@
 
 #include <random>
 
+#include "planner/entry.h"
 #include "planner/voxel_walk.h"
 #include "support/shape_world.h"
 
@@ -89,6 +90,24 @@ TEST(Crossing, IsAirOutsideTheGrid) {
   EXPECT_NEAR(crossings[1].from_mm, 15, 1e-12);
   EXPECT_NEAR(crossings[1].to_mm, 25, 1e-12);
   EXPECT_NEAR(crossings[2].to_mm, 40, 1e-12);
+}
+
+TEST(Crossing, OfATrackFromItsEntryBeginsWithTheObjectHoweverTheWorldIsTurned) {
+  for (int n = 0; n < 40; ++n) {
+    const Mat3 turn(Eigen::AngleAxisd(0.1 * n, Vec3(1, 2, 0.1 * n).normalized()));
+    const Pose pose{turn, kMiddle + Vec3(n, 3 * n, 0)};
+    const ShapeWorld world = make_world(grid_about(pose.at, 20, {0.8, 0.9, 1.1}, turn), pose,
+                                        [](const Vec3& p) { return p.norm() < 15 ? Material::body : Material::air; });
+    const Body body = world.body();
+    const auto entry = find_entry_point(body, pose({-3, -19, 2}), pose({0, 0, 0}));
+    ASSERT_TRUE(entry);
+    const Vec3 way = pose({0, 0, 0}) - *entry;
+    const auto crossings = crossings_along(body, *entry, way.normalized(), 0, way.norm());
+    ASSERT_EQ(crossings.size(), 1u) << n;
+    EXPECT_EQ(crossings[0].material, Material::body);
+    EXPECT_EQ(crossings[0].from_mm, 0);
+    EXPECT_EQ(crossings[0].to_mm, way.norm());
+  }
 }
 
 TEST(Crossing, IsTheSameFromBothEnds) {

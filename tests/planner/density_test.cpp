@@ -82,6 +82,17 @@ TEST(Density, OfDryMaterialsMatchesTheirExpectedHu) {
   EXPECT_NEAR(density_g_per_cm3(1559, Material::bone, 70), 1.92, 0.01);
 }
 
+// Expected HU of mineral fillings from their composition: 1.44 g/cm3 of quartz sand and 1.3 g/cm3 of dry mud at 70 keV.
+TEST(Density, OfMineralFillingsMatchesTheirExpectedHu) {
+  EXPECT_NEAR(density_g_per_cm3(608, composition_of(Filling::sand), 70), 1.44, 0.002);
+  EXPECT_NEAR(density_g_per_cm3(403, composition_of(Filling::mud), 70), 1.3, 0.002);
+  EXPECT_EQ(density_g_per_cm3(-765, composition_of(Filling::plant_fibre), 68), density_g_per_cm3(-765, Material::packing, 68));
+  // The natron of the drying experiment, mixed from its salts.
+  const double mixed = 0.54 * mass_attenuation_cm2_per_g("NaCl", 68) + 0.16 * mass_attenuation_cm2_per_g("Na2SO4", 68) +
+                       0.18 * mass_attenuation_cm2_per_g("Na2CO3", 68) + 0.12 * mass_attenuation_cm2_per_g("NaHCO3", 68);
+  EXPECT_NEAR(mass_attenuation_cm2_per_g(composition_of(Filling::natron).formula, 68) / mixed, 1, 1e-3);
+}
+
 TEST(Density, IsLinearAndGoesBelowZero) {
   const double a = density_g_per_cm3(-1040, Material::packing, 68), b = density_g_per_cm3(-960, Material::packing, 68);
   EXPECT_LT(a, 0);

@@ -125,6 +125,33 @@ TEST(EnoughOf, UnknownGrainsAllowNoProportion) {
 
 TEST(EnoughOf, BoreUnderThreeGrainsIsSaid) {
   EXPECT_THAT(enough(usual(0.6, 0.9), 0.2, 0.3, 10, 1.2).remarks, Contains(HasSubstr("at least 3 times (3.6 mm)")));
+  // 2.4 mm is three times 0.8 mm.
+  for (const std::string& remark : enough(usual(0.6, 0.9), 0.2, 0.3, 10, 0.8).remarks)
+    EXPECT_THAT(remark, testing::Not(HasSubstr("times the largest particle")));
+}
+
+// The same mass of sand is fewer grains than of plant fibre: quartz has 2.65 g/cm3, cell wall 1.5.
+TEST(EnoughOf, CountsGrainsByWhatTheFillingIs) {
+  const Enough fibre = enough(usual(0.6, 0.9), 1.3, 1.6, 50, 0.5, Filling::plant_fibre), sand = enough(usual(0.6, 0.9), 1.3, 1.6, 50, 0.5, Filling::sand);
+  EXPECT_NEAR(fibre.grains / sand.grains, 2.65 / 1.5, 1e-9);
+  EXPECT_NEAR(sand.gy_relative_sd / fibre.gy_relative_sd, std::sqrt(2.65 / 1.5), 1e-9);
+  EXPECT_THAT(fibre.remarks, Contains(HasSubstr("more than solid plant fibre has (1.5 g/cm3)")));
+  EXPECT_THAT(enough(usual(0.6, 0.9), 1.3, 1.6, 50, 0.5).remarks, Contains(HasSubstr("say with --filling")));
+  for (const std::string& remark : sand.remarks) EXPECT_THAT(remark, testing::Not(HasSubstr("--filling")));
+}
+
+TEST(EnoughOf, SaysHowManyCoresAPrecisionTakes) {
+  EXPECT_EQ(replicates_for_fifth(0.1), replicates_for(100, 20));
+  EXPECT_EQ(replicates_for_fifth(1e9), 0);
+  const Enough fine = enough(usual(0.6, 0.9), 0.2, 0.3, 10, 0.3), coarse = enough(usual(0.6, 0.9), 0.2, 0.3, 10, 2.5);
+  EXPECT_LT(fine.replicates_for_20_percent, 5);
+  EXPECT_GT(coarse.replicates_for_20_percent, 100);
+  EXPECT_THAT(coarse.remarks, Contains(HasSubstr("by the sampling error alone")));
+  EXPECT_TRUE(to_json(enough(usual(0.6, 0.9), 0.2, 0.3, 10, 0)).at("replicates_for_20_percent").is_null());
+}
+
+TEST(EnoughOf, NeverRoundsASmallChanceToNone) {
+  EXPECT_THAT(enough(usual(0.6, 0.9), 0.2, 0.3, 10, 0.1).conclusion, HasSubstr("missed less than 1 % of the time"));
 }
 
 TEST(EnoughOf, RefusesNonsense) {

@@ -81,6 +81,18 @@ TEST(TouchChance, OfAWallIsTheNormalTail) {
   EXPECT_NEAR(touch_chance(KeepOut("wall", mask), probe(), {4.9, 0, 0}).p, 0.154, 0.01);
 }
 
+// A keep-out that reaches up to the surface: a needle far enough off begins inside it and crosses no border on its way.
+TEST(TouchChance, CountsWhatBeginsInsideTheKeepOut) {
+  const Mask mask = world_mask([](const Vec3& p) { return p.y() > 6.5; }, 0.5, 45);
+  const KeepOut wall("wall", mask);
+  double border = 1e9;
+  for (const auto& cell : wall.cells()) border = std::min(border, kPose.back(cell.centre()).y() - 0.25);
+  for (const double sd : {4.9, 8.0, 11.0}) {
+    const Chance chance = touch_chance(wall, probe(), {sd, 0, 0});
+    EXPECT_NEAR(chance.p, normal_cdf(-(border - 1.5) / sd), 0.01 * chance.p + 2 * chance.standard_error) << sd;
+  }
+}
+
 TEST(TouchChance, SeesOneInAHundredMillion) {
   const Mask mask = world_mask([&](const Vec3& p) { return p.y() > 10.5; });
   const KeepOut wall("wall", mask);

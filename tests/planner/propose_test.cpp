@@ -2,7 +2,10 @@
 
 #include <gtest/gtest.h>
 
+#include <numbers>
+
 #include "support/made_world.h"
+#include "support/shape_world.h"
 
 namespace leastharm {
 namespace {
@@ -42,6 +45,33 @@ TEST(Propose, SetsReplicatesApartOnBothSides) {
     left += a.side == "left" ? 1 : 0;
   }
   EXPECT_EQ(left, 2);
+}
+
+/// Layers whose normal stands 25 degrees out of the axial plane: the squarer, the cheaper, the nearer to the tilt limit.
+TEST(Propose, StaysTwoDegreesInsideTheTiltLimitWhereThatCostsLittle) {
+  const test::Pose pose{Mat3(Eigen::AngleAxisd(25 * std::numbers::pi / 180, Vec3::UnitY())), {0, 0, 0}};
+  const test::ShapeWorld world = test::make_world(test::grid_about({0, 0, 0}, 60, {2, 2, 2}, Mat3::Identity()), pose, [](const Vec3& p) {
+    if (p.x() > 0) return Material::air;
+    if (p.x() > -4) return Material::wrapping;
+    const bool filled = p.x() < -8 && p.x() > -45 && std::max(std::abs(p.y()), std::abs(p.z())) < 40;
+    return filled ? Material::packing : Material::body;
+  });
+  const Body body = world.body();
+  RequestFile file;
+  Request request;
+  request.id = "P";
+  request.material = Material::packing;
+  request.assays = {{"GC-MS", 8}};
+  file.requests = {request};
+  file.needles = {needle_catalogue().front()};
+  file.limits.tilt_deg = 20;
+  file.time_s = 2;
+  const Proposal proposal = propose(body, file);
+  ASSERT_TRUE(proposal.feasible);
+  const TrackAssessment& a = proposal.assessment.tracks[0];
+  EXPECT_LE(a.tilt_deg, 18.2);
+  EXPECT_GE(a.tilt_deg, 15);   // and not much more than that: squarer is cheaper
+  EXPECT_EQ(proposal.certificate.gap, (a.damage.score - proposal.certificate.lower_bound) / a.damage.score);   // of the score as it is
 }
 
 TEST(Propose, SaysThatMassBlocksAndByHowMuch) {

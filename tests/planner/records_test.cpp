@@ -125,7 +125,7 @@ TEST(Records, ShowEveryTampering) {
 
 TEST(Records, SurviveTheirFile) {
   std::vector<Record> back;
-  for (const Record& r : usual()) back.push_back(parse_record(json::parse(to_json(r).dump(1))));
+  for (const Record& r : usual()) back.push_back(parse_record(json::parse(to_json(r).dump(1)), "records[0]"));
   EXPECT_THAT(record_faults(back), IsEmpty());
 }
 

@@ -61,9 +61,11 @@ TEST(RequestFile, WrittenOutReadsBackTheSame) {
   value["limits"] = {{"tilt_deg", 12}};
   value["needles"] = {"end-cut 11G 20 mm", {{"outer_mm", 2}, {"bore_mm", 1.5}, {"throw_mm", 15}, {"usable_mm", 90}}};
   value["dossier"] = {{"owner", "an invented museum"}};
+  value["requests"][0]["from"]["filling"] = "natron";
   const RequestFile file = parse_request_file(value);
   EXPECT_EQ(to_json(parse_request_file(to_json(file))), to_json(file));
   EXPECT_EQ(to_json(file).at("weights").at("bone"), 7.5);
+  EXPECT_EQ(file.requests[0].filling, Filling::natron);
   EXPECT_EQ(to_json(file).at("dossier").at("owner"), "an invented museum");
 }
 
@@ -80,6 +82,9 @@ TEST(RequestFile, NamesTheKeyThatIsWrongAndTheRange) {
   EXPECT_THAT(refusal_with("/requests/0/id", ""), HasSubstr("requests[0].id"));
   EXPECT_THAT(refusal_with("/requests/0/from/material", "pakcing"), HasSubstr("did you mean \"packing\""));
   EXPECT_THAT(refusal_with("/requests/0/from/material", "air"), HasSubstr("no sample"));
+  EXPECT_THAT(refusal_with("/requests/0/from/filling", "sandd"), HasSubstr("did you mean \"sand\""));
+  EXPECT_THAT(refusal_with("/requests/0/from", {{"material", "resin"}, {"filling", "sand"}}), HasSubstr("requests[0].from.filling"));
+  EXPECT_THAT(refusal_with("/requests/0/from", {{"filling", "sand"}}), HasSubstr("requests[0].from is empty"));
   EXPECT_THAT(refusal_with("/requests/0/from", json::object()), HasSubstr("requests[0].from is empty"));
   EXPECT_THAT(refusal_with("/requests/0/assays", json::array()), HasSubstr("requests[0].assays"));
   EXPECT_THAT(refusal_with("/requests", json::array()), HasSubstr("requests"));

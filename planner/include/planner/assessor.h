@@ -30,7 +30,8 @@ class Assessor {
 
   [[nodiscard]] const Body& body() const { return *body_; }
   [[nodiscard]] const RequestFile& file() const { return file_; }
-  [[nodiscard]] const MassModel& mass_model() const { return model_; }
+  /// How the cores of a request are weighed; with an empty id, those of none. Throws BadInput for an unknown one.
+  [[nodiscard]] const MassModel& mass_model(const std::string& request_id) const;
   [[nodiscard]] const std::vector<KeepOut>& keep_outs() const { return keep_outs_; }
   /// The region of a request by id; of packing and resin anywhere for an empty id. Throws BadInput for an unknown one.
   [[nodiscard]] Region region_of(const std::string& request_id) const;
@@ -51,7 +52,7 @@ class Assessor {
   const Body* body_;
   RequestFile file_;
   std::uint64_t seed_;
-  MassModel model_;
+  std::vector<MassModel> models_;   ///< one a filling
   std::vector<KeepOut> keep_outs_;
   double middle_x_mm_ = 0;
 };

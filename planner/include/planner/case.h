@@ -109,8 +109,12 @@ struct CaseFile {
 };
 
 [[nodiscard]] nlohmann::json to_json(const CtReference& ct);
-[[nodiscard]] CtReference parse_ct_reference(const nlohmann::json& json);
+/// Throws BadInput naming the key's path, which begins with `path`, where a key is missing or not what it must be.
+[[nodiscard]] CtReference parse_ct_reference(const nlohmann::json& json, const std::string& path);
 [[nodiscard]] nlohmann::json to_json(const CaseFile& file);
+/// Throws BadInput where the schema is missing, or newer than this program knows.
+void check_case_schema(const nlohmann::json& json);
+/// Throws BadInput as `check_case_schema`, and naming the key's path where a key is missing or not what it must be.
 [[nodiscard]] CaseFile parse_case_file(const nlohmann::json& json);
 
 /// Takes the alternatives and the lesser choices of a proposal into the case, in place of the former ones.

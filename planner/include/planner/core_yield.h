@@ -26,11 +26,12 @@ struct Region {
 
 /// What lies in a core as it is planned.
 struct CoreContent {
-  PerMaterial<double> mm3{};                  ///< everything; air includes what lies outside the grid
-  PerMaterial<double> requested_mm3{};
-  PerMaterial<double> water_mm3{};            ///< integral of 1 + HU/1000: over R it is the mass in mg
-  PerMaterial<double> requested_water_mm3{};
+  PerWeighed<double> mm3{};                   ///< everything; air includes what lies outside the grid
+  PerWeighed<double> requested_mm3{};
+  PerWeighed<double> water_mm3{};             ///< integral of 1 + HU/1000: over R it is the mass in mg
+  PerWeighed<double> requested_water_mm3{};
 
+  [[nodiscard]] PerMaterial<double> by_material_mm3() const;   ///< of everything
   [[nodiscard]] double requested_total_mm3() const;
   /// Volume of what is neither air nor requested over the volume of all that is not air; 0 for an empty core.
   [[nodiscard]] double foreign_fraction() const;
@@ -46,7 +47,7 @@ struct CoreContent {
 /// From HU to mass, with all that is uncertain about it.
 ///
 /// A draw shares between all tracks: the HU offset, N(0, offset_sd_hu); each material's composition, a factor
-/// exp(N(0, relative_sd)) on R; the map's errors. Each track draws for itself: the mean noise over its requested part,
+/// exp(N(0, relative_sd)) on R (packing that may be mineral has its own unless a filling is stated); the map's errors. Each track draws for itself: the mean noise over its requested part,
 /// N(0, noise_hu sqrt(min(1, v/V))), where v is the volume within which noise goes together (8 mm3 or two voxels,
 /// whichever is more: the noise grain of a usual body kernel is about 2 mm); recovery, a normal through the needle's
 /// 5 % and 95 % points, cut to 0..1; the bore, even within its tolerance; the placement (placement.h). Its placement and
@@ -56,22 +57,25 @@ struct CoreContent {
 /// voxel that is wrong yields nothing; a wrong voxel of another material never adds.
 class MassModel {
  public:
-  explicit MassModel(const Body& body);   ///< `body` outlives this
+  explicit MassModel(const Body& body, Filling filling = Filling::not_stated);   ///< `body` outlives this
 
   [[nodiscard]] const Body& body() const { return *body_; }
+  [[nodiscard]] Filling filling() const { return filling_; }
   /// (mu/rho)_material / (mu/rho)_water at the scan's effective energy.
-  [[nodiscard]] double ratio(Material m) const { return ratio_[static_cast<std::size_t>(m)]; }
+  [[nodiscard]] const PerWeighed<double>& ratio() const { return ratio_; }
   /// Mass with every uncertain quantity at its median and the map taken as right, mg.
   [[nodiscard]] double nominal_requested_mg(const CoreContent& content, const Needle& needle) const;
   [[nodiscard]] double nominal_all_mg(const CoreContent& content, const Needle& needle) const;
 
   [[nodiscard]] double composition_sd(Material m) const { return composition_sd_[static_cast<std::size_t>(m)]; }
+  [[nodiscard]] const PerWeighed<double>& composition_sd() const { return composition_sd_; }
   /// The normal quantile of confidence c/255; infinite at the ends.
   [[nodiscard]] double right_below(std::uint8_t confidence) const { return right_below_[confidence]; }
 
  private:
   const Body* body_;
-  PerMaterial<double> ratio_{}, composition_sd_{};
+  Filling filling_;
+  PerWeighed<double> ratio_{}, composition_sd_{};
   std::array<double, 256> right_below_{};
 };
 

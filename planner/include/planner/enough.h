@@ -19,8 +19,16 @@ struct GyMaterial {
   double rest_g_per_cm3 = 1.5;
 };
 
+/// With the grain density of a filling; plant matter (cell wall of wood, linen) where none is stated.
+[[nodiscard]] GyMaterial gy_material(Filling filling);
+
 /// Over this relative error only presence may be claimed, never a proportion.
 inline constexpr double kMostErrorForProportion = 0.3;
+
+/// A bore lets grains of all sizes in from three times the largest particle on (ISO 18283:2006, 6.2.3, of a scoop's width).
+[[nodiscard]] constexpr bool bore_is_wide_enough(double bore_mm, double grain_mm) {
+  return bore_mm >= 3 * grain_mm - 1e-9;   // 2.4 mm is three times 0.8 mm, which binary fractions do not know
+}
 
 /// Relative standard deviation (a fraction) of the fundamental sampling error.
 /// s^2 = f g c l d^3 (1/sample - 1/lot), c = ((1-a)/a) ((1-a) rho_m + a rho_g); d in cm, masses in g.
@@ -35,6 +43,10 @@ inline constexpr double kMostErrorForProportion = 0.3;
 /// Throws BadInput where the error is not above 0, or more than a million would be needed.
 [[nodiscard]] int replicates_for(double variance_percent2, double error_percent);
 
+/// Cores whose mean tells a constituent at a tenth within 20 % (95 %), as far as Gy's error goes: the least that could do;
+/// 0 where it would be more than a million.
+[[nodiscard]] int replicates_for_fifth(double gy_relative_sd);
+
 /// What one core of a given needle holds, and what that can show.
 struct Enough {
   double core_mm3 = 0;
@@ -47,16 +59,17 @@ struct Enough {
   double bore_to_grain = 0;
   double gy_relative_sd = 0;                           ///< for a constituent at a fraction of 0.1
   double chance_to_miss_at_tenth = 0;
+  int replicates_for_20_percent = 0;                   ///< see `replicates_for_fifth`; 0 where the grain is not known
   std::string conclusion;                              ///< "presence only", "a proportion", ... in one sentence
   std::vector<std::string> remarks;                    ///< bore against grain, remedies with their price
 };
 
 /// One core of a needle against a need. The densities are the 5 % and 95 % points of the material's bulk density (a
 /// normal through them; equal = fixed); recovery and bore tolerance are the needle's. Grains are reckoned as spheres of
-/// the largest particle's size and 1.5 g/cm3 (cell wall of wood, linen), which is the fewest there can be; `grain_mm` 0
+/// the largest particle's size and the filling's grain density, which is the fewest there can be; `grain_mm` 0
 /// = not known. Several cores share the density; recovery is each one's own. Throws BadInput for nonsense.
 [[nodiscard]] Enough enough(const Needle& needle, double density_lo_g_per_cm3, double density_hi_g_per_cm3,
-                            double need_mg, double grain_mm, std::uint64_t seed = 1);
+                            double need_mg, double grain_mm, Filling filling = Filling::not_stated, std::uint64_t seed = 1);
 [[nodiscard]] nlohmann::json to_json(const Enough& enough);
 
 }  // namespace leastharm

@@ -9,7 +9,8 @@ namespace leastharm {
 
 // How a needle misses. The tip lands off its aim by N(0, placement_mm) along each of two directions across the track
 // and by N(0, depth_mm) along it. The part `shared_mm` of the lateral error shifts the whole track (and all others
-// alike); the rest turns it about its entry, so it grows from 0 there to its full size at the tip, and on beyond.
+// alike); the rest turns it about its hub (the usable length behind the end), so it is less at the entry, grows to its
+// full size at the tip, and on beyond.
 
 /// A track as it came to lie: its axis from entry to tip.
 struct PlacedAxis {

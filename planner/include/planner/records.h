@@ -24,7 +24,8 @@ struct Record {
 };
 
 [[nodiscard]] nlohmann::json to_json(const Record& record);
-[[nodiscard]] Record parse_record(const nlohmann::json& json);
+/// Throws BadInput naming the key's path, which begins with `path`.
+[[nodiscard]] Record parse_record(const nlohmann::json& json, const std::string& path);
 
 /// Numbers, chains and appends.
 const Record& append_record(std::vector<Record>& records, std::string kind, nlohmann::json what,

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "imaging/material.h"
+#include "planner/density.h"
 #include "planner/needle.h"
 
 namespace leastharm {
@@ -24,6 +25,7 @@ struct Request {
   std::string id;
   std::string cavity;                    ///< mark name; empty = anywhere
   std::optional<Material> material;      ///< empty = packing or resin inside the cavity
+  Filling filling = Filling::not_stated; ///< what the packing consists of: by it the packing is weighed
   std::vector<Assay> assays;
   double retain_mg = 0;                  ///< stays in the archive, of each replicate
   bool pooled = false;                   ///< the need is one total over the replicates

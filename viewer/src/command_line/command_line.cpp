@@ -1,6 +1,7 @@
 #include "viewer/command_line.h"
 
 #include <algorithm>
+#include <filesystem>
 #include <new>
 
 #include "commands.h"
@@ -100,6 +101,9 @@ int run_command_line(const std::vector<std::string>& arguments, std::ostream& ou
   } catch (const CheckFailed& fault) {
     err << "leastharm: " << fault.what() << "\n";
     return 4;
+  } catch (const std::filesystem::filesystem_error& fault) {   // a name too long, a full disk, no permission
+    err << "leastharm: " << fault.path1().string().substr(0, 200) << ": " << fault.code().message() << "\n";
+    return 2;
   } catch (const std::bad_alloc&) {
     err << "leastharm: not enough memory for this volume: close other programs, or crop the CT\n";
     return 2;

@@ -1,11 +1,12 @@
 // orient and mark: what a person says about the body.
 #include <algorithm>
-#include <regex>
+#include <string_view>
 
 #include "commands.h"
 #include "imaging/error.h"
 #include "imaging/hash.h"
 #include "imaging/volume_file.h"
+#include "planner/json_file.h"
 
 namespace leastharm {
 namespace {
@@ -62,11 +63,12 @@ BodyFrame frame_from(const OrientOptions& options, const CaseFile& file) {
   if (!options.midline.empty()) frame.midline_lps_mm = midline_from(options.midline, file);
   if (frame.midline_lps_mm.size() < 2)
     throw BadInput("no midline could be proposed for this body: give one with --midline FILE");
+  const std::string whose = options.midline.empty() ? "the proposed midline" : options.midline + ": the midline";
   // From feet to head, whichever way it was drawn.
   if ((frame.midline_lps_mm.back() - frame.midline_lps_mm.front()).dot(frame.head) < 0)
     std::ranges::reverse(frame.midline_lps_mm);
   if ((frame.midline_lps_mm.back() - frame.midline_lps_mm.front()).cross(frame.front).norm() < 1e-6)
-    throw BadInput("the midline has no extent across the front direction: check its points and --front");
+    throw BadInput(whose + " has no extent across the front direction: check its points and --front");
   return frame;
 }
 
@@ -119,7 +121,7 @@ Drawn draw_contours(const CaseFolder& folder, const std::string& path) {
   std::vector<Outline> outlines;
   for (const json& outline : list)
     outlines.push_back(points_from(outline, path + ": outline " + std::to_string(outlines.size() + 1)));
-  return {contours_mask(folder.file.ct.grid, outlines), {{"contours", outlines.size()}}, outline_findings(outlines)};
+  return {naming(path, [&] { return contours_mask(folder.file.ct.grid, outlines); }), {{"contours", outlines.size()}}, outline_findings(outlines)};
 }
 
 Drawn draw(const CaseFolder& folder, const MarkOptions& options) {
@@ -144,11 +146,20 @@ Drawn draw(const CaseFolder& folder, const MarkOptions& options) {
   return draw_contours(folder, options.contours);
 }
 
+/// "dense-1", "dense-2", ...
+bool is_kept_for_dense(const std::string& name) {
+  constexpr std::string_view kStem = "dense-";
+  return name.size() > kStem.size() && name.starts_with(kStem) && name.find_first_not_of("0123456789", kStem.size()) == std::string::npos;
+}
+
 void check_mark_options(const MarkOptions& o) {
   const int ways = !o.ball.empty() + !o.connected.empty() + !o.material.empty() + !o.mask.empty() + !o.contours.empty();
   if (o.as.empty() || o.name.empty() || ways != 1)
     throw BadInput("a mark needs --as, --name, and one of --ball, --connected, --material, --mask, --contours");
-  if (std::regex_match(o.name, std::regex("dense-[0-9]+")))
+  constexpr std::size_t kLongestName = 100;
+  if (o.name.size() > kLongestName)
+    throw BadInput("a mark's name has at most " + std::to_string(kLongestName) + " bytes; this one has " + std::to_string(o.name.size()));
+  if (is_kept_for_dense(o.name))
     throw BadInput("the name \"" + o.name + "\" is kept for dense objects that the program protects: choose another");
   if (std::ranges::any_of(o.name, [](unsigned char c) { return c < 32 || c == '/'; }))
     throw BadInput("a mark's name holds no line breaks, tabs or slashes");

@@ -7,6 +7,7 @@
 #include "commands.h"
 #include "imaging/error.h"
 #include "planner/enough.h"
+#include "planner/json_file.h"
 #include "planner/propose.h"
 
 namespace leastharm {
@@ -28,9 +29,15 @@ void list_needles(bool as_json, const Console& console) {
 
 struct EnoughOptions {
   double bore_mm = 0, throw_mm = 0, need_mg = 0, grain_mm = 0;
-  std::string density, recovery;
+  std::string density, recovery, filling = std::string(name_of(Filling::not_stated));
   bool as_json = false;
 };
+
+Filling filling_from(const std::string& text) {
+  const auto known = std::ranges::find(kFillingNames, text);
+  if (known == kFillingNames.end()) throw BadInput("--filling \"" + text + "\": use plant fibre, sand, mud or natron");
+  return static_cast<Filling>(known - kFillingNames.begin());
+}
 
 std::pair<double, double> range_from(const std::string& text, std::string_view option, double highest) {
   const auto n = numbers_from(text, 2, option);
@@ -39,14 +46,21 @@ std::pair<double, double> range_from(const std::string& text, std::string_view o
   return {n[0], n[1]};
 }
 
+void check_length(double value_mm, std::string_view option, double most_mm) {
+  if (!(value_mm > 0) || value_mm > most_mm)
+    throw BadInput(std::string(option) + " is " + brief(value_mm) + "; allowed: above 0 and up to " + brief(most_mm) + " mm");
+}
+
 void say_enough(const EnoughOptions& o, const Console& console) {
+  check_length(o.bore_mm, "--bore", 19);
+  check_length(o.throw_mm, "--throw", 1000);
   Needle needle{.name = "", .outer_mm = o.bore_mm + 0.6, .bore_mm = o.bore_mm, .throw_mm = o.throw_mm,
                 .usable_mm = std::max(100.0, o.throw_mm), .source = "as given"};
   if (!o.recovery.empty()) std::tie(needle.recovery_p05, needle.recovery_p95) = range_from(o.recovery, "--recovery", 1);
   check_needle(needle, "enough");
   if (!(o.need_mg > 0) || !(o.grain_mm >= 0)) throw BadInput("--need must be above 0 mg and --grain not negative");
   const auto [lo, hi] = range_from(o.density, "--density", 25);
-  const Enough e = enough(needle, lo, hi, o.need_mg, o.grain_mm);
+  const Enough e = enough(needle, lo, hi, o.need_mg, o.grain_mm, filling_from(o.filling));
   if (o.as_json) {
     console.out << to_json(e).dump(1) << "\n";
     return;
@@ -188,7 +202,7 @@ void assess_tracks(const PlanOptions& o, const Console& console) {
     certificate = folder.file.plan.certificate;
   } else {
     answer = assess(volumes->body, request,
-                    parse_tracks(json_from_file(o.tracks), folder.file.ct.frame_of_reference_uid), o.seed);
+                    parse_json_file(o.tracks, [&](const json& j) { return parse_tracks(j, folder.file.ct.frame_of_reference_uid); }), o.seed);
   }
   if (!o.as_json) return print_assessment(console.out, answer, certificate);
   json j = to_json(answer);
@@ -249,6 +263,7 @@ void add_plan_commands(CLI::App& program, const Console& console) {
   enough_command->add_option("--need", e->need_mg, "Mass that the laboratory needs, mg")->required();
   enough_command->add_option("--recovery", e->recovery, "Fraction of the bore that comes out: LO,HI");
   enough_command->add_option("--grain", e->grain_mm, "Largest particle (95 % sieve size), mm");
+  enough_command->add_option("--filling", e->filling, "What it consists of: plant fibre, sand, mud or natron (grains are counted by it)");
   enough_command->add_flag("--json", e->as_json, "Answer as JSON");
   enough_command->callback([=] { say_enough(*e, console); });
 
@@ -261,7 +276,7 @@ void add_plan_commands(CLI::App& program, const Console& console) {
   };
   const auto [propose_command, p] = add("propose", "Find the tracks that answer a request with the least damage", propose_tracks);
   propose_command->add_option("--request", p->request, "Request file (JSON); without it, what was asked of this case before");
-  propose_command->add_option("--seed", p->seed, "Seed of every random draw");
+  propose_command->add_option("--seed", p->seed, "Seed of every random draw")->check(CLI::NonNegativeNumber);
   propose_command->add_flag("--json", p->as_json, "Answer as JSON");
   const auto [adopt_command, a] = add("adopt", "Take an alternative into the plan", adopt_track);
   adopt_command->add_option("--track", a->track, "Alternative: A1, A2, ...")->required();
@@ -269,7 +284,7 @@ void add_plan_commands(CLI::App& program, const Console& console) {
   const auto [assess_command, s] = add("assess", "Give the figures of tracks: yours, or the case's own", assess_tracks);
   assess_command->add_option("--tracks", s->tracks, "Tracks file (JSON); without it, the case's own tracks");
   assess_command->add_option("--request", s->request, "Request file to assess under, instead of the case's");
-  assess_command->add_option("--seed", s->seed, "Seed of every random draw");
+  assess_command->add_option("--seed", s->seed, "Seed of every random draw")->check(CLI::NonNegativeNumber);
   assess_command->add_flag("--json", s->as_json, "Answer as JSON");
 }
 

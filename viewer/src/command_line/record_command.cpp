@@ -5,6 +5,7 @@
 #include "imaging/error.h"
 #include "imaging/needle_trace.h"
 #include "planner/actual.h"
+#include "planner/json_file.h"
 #include "planner/transfer.h"
 
 namespace leastharm {
@@ -147,7 +148,7 @@ void record(const RecordOptions& o, const Console& console) {
   CaseFolder folder = CaseFolder::open(o.case_path);
   const CaseFile& file = folder.file;
   const Track& planned = planned_track(file, o.track);
-  const Taken taken = o.taken.empty() ? Taken{} : parse_taken(json_from_file(o.taken));
+  const Taken taken = o.taken.empty() ? Taken{} : parse_json_file(o.taken, parse_taken);
   const auto standing = standing_transfer(folder);
   std::optional<Position> position = stated_position(taken, ground_of(file, standing));
   const auto planning = position || !o.ct.empty() ? open_volumes(folder) : nullptr;

@@ -4,6 +4,7 @@
 
 #include "commands.h"
 #include "imaging/error.h"
+#include "planner/json_file.h"
 #include "planner/replan.h"
 #include "planner/transfer.h"
 
@@ -69,8 +70,9 @@ void print_transfer(std::ostream& out, const Transfer& t, const std::string& cas
 std::vector<FiducialPair> fiducials_from(const TransferOptions& o, const CaseFile& file,
                                          const CtVolume& day) {
   if (o.fiducials.empty()) return {};
-  return parse_fiducials(json_from_file(o.fiducials), file.ct.frame_of_reference_uid,
-                         day.frame_of_reference_uid);
+  return parse_json_file(o.fiducials, [&](const nlohmann::json& j) {
+    return parse_fiducials(j, file.ct.frame_of_reference_uid, day.frame_of_reference_uid);
+  });
 }
 
 std::vector<Vec3> tips_of(const CaseFile& file) {

@@ -1,0 +1,91 @@
+#include "polish.h"
+
+#include <algorithm>
+
+#include "planner/cylinder.h"
+#include "planner/entry.h"
+
+namespace leastharm {
+namespace {
+
+constexpr double kFirst_mm = 2, kLast_mm = 0.2;
+
+class Polish {
+ public:
+  Polish(const SearchScene& scene, const Assessor& assessor, const Assessed& start)
+      : scene_(scene), assessor_(assessor), best_(start), limits_(scene.file().limits),
+        least_p_(std::min(wished_p_enough(scene.file().limits), start.candidate.p_enough)), price_(price_of(start.assessment)) {
+    limits_.side = start.candidate.route.side;
+  }
+
+  Assessed run() {
+    if (!best_.assessment.admissible) return best_;
+    for (double step = kFirst_mm; step > kLast_mm;)
+      if (!sweep(step)) step /= 2;
+    return best_;
+  }
+
+ private:
+  /// What a track costs, dearer near the tilt limit.
+  [[nodiscard]] double price_of(const TrackAssessment& a) const {
+    return a.damage.score * (1 + near_limit_price(scene_, scene_.frame().direction(axis_of(a.track))));
+  }
+
+  /// Tries every move of one size; true where one made the track cheaper.
+  bool sweep(double step_mm) {
+    bool moved = false;
+    for (const double along : {0.0, -0.5, 0.5}) {
+      if (along != 0) moved |= take({0, 0, 0}, {0, 0, 0}, along * step_mm);
+      for (int way = 0; way < 4; ++way)
+        for (int kind = 0; kind < 3; ++kind) {   // shifted, turned about the tip, about the entry
+          const auto sides = across(axis_of(best_.assessment.track));
+          const Vec3 aside = (way & 1 ? -step_mm : step_mm) * sides[(way >> 1) & 1];
+          moved |= take(kind == 2 ? Vec3::Zero() : aside, kind == 1 ? Vec3::Zero() : aside, along * step_mm);
+        }
+    }
+    return moved;
+  }
+
+  bool take(const Vec3& entry_by, const Vec3& tip_by, double deeper_mm) {
+    constexpr double kBehind_mm = 3;   // the surface is found again from there
+    Track track = best_.assessment.track;
+    track.tip_lps_mm += tip_by + deeper_mm * axis_of(track);
+    track.entry_lps_mm += entry_by;
+    track.entry_lps_mm -= kBehind_mm * axis_of(track);
+    const auto entry = find_entry_point(scene_.body(), track.entry_lps_mm, track.tip_lps_mm);
+    if (!entry || !has_room(*entry, track.tip_lps_mm)) return false;
+    TrackAssessment a = assessor_.assess_exact(track);
+    if (!a.admissible || price_of(a) > price_ - kWorthwhile * price_ || a.core.mass_mg < assessor_.need_of_one_mg(track.request)) return false;
+    a = assessor_.assess_track(track);
+    if (!a.admissible || a.core.p_enough.value_or(1) < least_p_) return false;
+    price_ = price_of(a);
+    best_ = assessed_as(scene_, best_.candidate.route, a);
+    return true;
+  }
+
+  /// As the search sees it: limits, side, and the room to spare behind the entry.
+  [[nodiscard]] bool has_room(const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) const {
+    const Vec3 way = tip_lps_mm - entry_lps_mm;
+    const auto outward = outward_normal(scene_.body(), entry_lps_mm);
+    if (!outward) return false;
+    const Vec3 direction = scene_.frame().direction(way.normalized());
+    if (!keeps_tilt(direction, limits_.tilt_deg)) return false;
+    const double whole_steps = way.norm() + scene_.frame().grid.spacing_mm.minCoeff();   // the search's tips stand at whole steps
+    return std::isfinite(route_to_depth(scene_, best_.candidate.route.ask, limits_, scene_.frame().point(entry_lps_mm),
+                                        scene_.frame().direction(*outward), direction, whole_steps).score);
+  }
+
+  static constexpr double kWorthwhile = 1e-4;   // of the price; less is not worth a step
+
+  const SearchScene& scene_;
+  const Assessor& assessor_;
+  Assessed best_;
+  RouteLimits limits_;
+  double least_p_, price_;
+};
+
+}  // namespace
+
+Assessed polished(const SearchScene& scene, const Assessor& assessor, const Assessed& start) { return Polish(scene, assessor, start).run(); }
+
+}  // namespace leastharm
