@@ -13,8 +13,6 @@ namespace {
 
 using nlohmann::json;
 
-constexpr std::uint8_t kNotCorrected = 255;
-
 Vec3 to_vec(const json& j) { return {j.at(0).get<double>(), j.at(1).get<double>(), j.at(2).get<double>()}; }
 json from_vec(const Vec3& v) { return {v.x(), v.y(), v.z()}; }
 
@@ -119,7 +117,7 @@ CtReference reference_to(const CtVolume& day, const fs::path& day_path, const fs
           .sha256 = day.sha256,
           .facts = day.facts,
           .grid = day.hu.grid,
-          .air_check_hu = map.air_check_hu,
+          .air_check_hu = day.air_hu,
           .noise_hu = map.noise_hu,
           .findings = day.findings};
 }

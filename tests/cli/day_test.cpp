@@ -10,6 +10,7 @@
 #include <map>
 
 #include "imaging/error.h"
+#include "imaging/intake.h"
 #include "imaging/volume_file.h"
 #include "support/bag_check.h"
 #include "support/commands.h"
@@ -230,6 +231,8 @@ TEST_F(Day, PlanningAnewCarriesWhatPeopleSaid) {
   EXPECT_THAT(anew["frame"]["by"].get<std::string>(), HasSubstr("N. N., carried from plan"));
   EXPECT_TRUE(anew["approvals"].empty());
   EXPECT_EQ(anew["records"][0]["kind"], "begun");
+  // Room air is read as `segment` reads it: from the CT, not from the map.
+  EXPECT_DOUBLE_EQ(anew["ct"]["air_check_hu"].get<double>(), read_ct(path("moved.nrrd")).air_hu);
   for (const json& m : answer.json()["marks"]) EXPECT_EQ(m["kept"], true) << m;
   std::map<std::string, std::string> marks;
   for (const json& m : anew["marks"]) marks[m["name"]] = m["as"];

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <map>
 #include <memory>
@@ -18,6 +19,9 @@
 #include "planner/request.h"
 
 namespace leastharm {
+
+/// Value of a voxel of corrections.nrrd where nobody corrected anything.
+inline constexpr std::uint8_t kNotCorrected = 255;
 
 inline constexpr int kCaseSchema = 1;
 

@@ -17,9 +17,6 @@ namespace {
 
 using nlohmann::json;
 
-/// Value of a voxel of corrections.nrrd where nobody corrected anything.
-constexpr std::uint8_t kNotCorrected = 255;
-
 json to_json(const Series& s) {
   json direction = json::array();
   for (int n = 0; n < 9; ++n) direction.push_back(s.grid.direction(n / 3, n % 3));

@@ -21,9 +21,6 @@ struct Stroke {
   Material to = Material::air;
 };
 
-/// Value of corrections.nrrd where nobody corrected anything.
-inline constexpr std::uint8_t kNotCorrected = 255;
-
 /// All of a case that a person can change: what undo takes back, and what is kept after every
 /// change.
 struct Draft {
