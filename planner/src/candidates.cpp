@@ -78,11 +78,6 @@ std::vector<Assessed> good_candidates(const SearchScene& scene, const Assessor& 
   return all;
 }
 
-double wished_p_enough(const Limits& limits) {
-  constexpr double kCertainty = 0.03;
-  return std::min(0.995, limits.p_enough_min + kCertainty);
-}
-
 Assessed assessed_as(const SearchScene& scene, const Route& of, const TrackAssessment& assessment) {
   Assessed a;
   a.assessment = assessment;

@@ -31,9 +31,6 @@ struct CandidateSearch {
 [[nodiscard]] std::vector<Assessed> good_candidates(const SearchScene& scene, const Assessor& assessor,
                                                     const Request& request, const CandidateSearch& search);
 
-/// The chance of enough that routes are wished to have, for the day's CT differs a little: above the limit by 0.05.
-[[nodiscard]] double wished_p_enough(const Limits& limits);
-
 /// An assessed track as a candidate; it answers what `of` answers, on its side.
 [[nodiscard]] Assessed assessed_as(const SearchScene& scene, const Route& of, const TrackAssessment& assessment);
 

@@ -188,6 +188,11 @@ Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimit
   return Walk(scene, ask, limits, outward, direction).to(entry, depth_mm);
 }
 
+double wished_p_enough(const Limits& limits) {
+  constexpr double kCertainty = 0.03;
+  return std::min(0.995, limits.p_enough_min + kCertainty);
+}
+
 double estimated_p_enough(const SearchScene& scene, const Route& route, double need_factor) {
   const Ask& ask = scene.asks()[route.ask];
   const Placement& placement = scene.file().placement;
