@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 #include <map>
+#include <numeric>
 #include <optional>
 #include <tuple>
 
@@ -58,10 +59,24 @@ std::vector<Assessed> candidates_of_all(const SearchScene& scene, const Assessor
   return all;
 }
 
-/// Puts polished versions of the plan's tracks into the pool and chooses anew; the plan's score.
-double polish_plan(Pool& pool, std::vector<Candidate>& candidates) {
-  std::vector<Assessed> better(pool.plan.size());
-  for_each_chunk(better.size(), 1, [&](std::size_t n, std::size_t) { better[n] = polished(pool.scene, pool.assessor, pool.routes[pool.plan[n]]); });
+/// The plan's tracks and the best others of each request and side: what is polished may change places.
+std::vector<std::size_t> worth_polishing(const Pool& pool, const std::vector<Candidate>& candidates) {
+  constexpr int kOthers = 3;
+  std::vector<std::size_t> order(candidates.size()), worth = pool.plan;
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::ranges::stable_sort(order, {}, [&](std::size_t n) { return candidates[n].score; });
+  std::map<std::pair<const Request*, int>, int> taken;
+  for (const std::size_t n : order) {
+    const Route& route = candidates[n].route;
+    if (std::ranges::count(pool.plan, n) == 0 && taken[{pool.scene.asks()[route.ask].request, route.side}]++ < kOthers) worth.push_back(n);
+  }
+  return worth;
+}
+
+/// Puts polished versions of some tracks into the pool and chooses anew; the plan's score.
+double polish(Pool& pool, std::vector<Candidate>& candidates, const std::vector<std::size_t>& which) {
+  std::vector<Assessed> better(which.size());
+  for_each_chunk(better.size(), 1, [&](std::size_t n, std::size_t) { better[n] = polished(pool.scene, pool.assessor, pool.routes[which[n]]); });
   for (Assessed& a : better) {
     candidates.push_back(a.candidate);
     pool.routes.push_back(std::move(a));
@@ -273,14 +288,14 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
     return proposal;
   }
   pool.plan = choice.chosen;
-  const double score = polish_plan(pool, candidates);
+  const double score = polish(pool, candidates, worth_polishing(pool, candidates));
   BoundSearch bounds(pool, clock, progress);
   const std::size_t known = pool.routes.size();
   bounds.run(score);
   if (pool.routes.size() > known) {   // better routes came up on the way
     for (std::size_t n = known; n < pool.routes.size(); ++n) candidates.push_back(pool.routes[n].candidate);
     pool.plan = choose(scene, candidates).chosen;
-    (void)polish_plan(pool, candidates);
+    (void)polish(pool, candidates, pool.plan);
   }
   put_in_sampling_order(pool);
   proposal.feasible = true;

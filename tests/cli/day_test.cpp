@@ -170,7 +170,7 @@ TEST_F(Day, TransferAssessesEachTrackInTheDaysCt) {
     EXPECT_NEAR(now[n]["core"]["mass_mg"], then[n]["core"]["mass_mg"].get<double>(),
                 0.15 * then[n]["core"]["mass_mg"].get<double>());
     EXPECT_EQ(now[n]["side"], then[n]["side"]);
-    EXPECT_EQ(now[n]["admissible"], then[n]["admissible"]);
+    EXPECT_EQ(now[n]["admissible"], then[n]["admissible"]) << now[n]["findings"] << now[n]["core"]["p_enough"] << " instead of " << then[n]["core"]["p_enough"];
   }
 }
 
