@@ -35,22 +35,30 @@ std::vector<Route> good_routes(const SearchScene& scene, const Request& request,
   return routes;
 }
 
-/// The least depth on the same line at which the track is admissible and sure enough of its yield.
-TrackAssessment drawn_back(const Assessor& assessor, const TrackAssessment& deep) {
-  constexpr double kMost_mm = 10, kLeast_mm = 0.1;
+/// The least depth on the same line at which the track is admissible and sure enough of its yield; as it is where none is
+/// found.
+TrackAssessment at_least_depth(const Assessor& assessor, const TrackAssessment& found) {
+  constexpr double kMost_mm = 10, kLeast_mm = 0.1, kDeeper_mm = 0.5, kDeepest_mm = 5;
   const double sure = wished_p_enough(assessor.file().limits);
   const auto is_sure = [&](const TrackAssessment& a) {
     return a.admissible && a.core.p_enough.value_or(1) >= sure &&
            assessor.assess_exact(a.track).core.mass_mg >= assessor.need_of_one_mg(a.track.request);
   };
-  if (!is_sure(deep)) return deep;
+  const auto moved = [&](const TrackAssessment& from, double deeper_mm) {
+    Track track = from.track;
+    track.tip_lps_mm += deeper_mm * axis_of(track);
+    return assessor.assess_track(track);
+  };
+  TrackAssessment deep = found;
+  for (double more = kDeeper_mm; !is_sure(deep); more += kDeeper_mm) {
+    if (!found.admissible || more > kDeepest_mm) return found;
+    deep = moved(found, more);
+  }
   TrackAssessment best = deep;
   double keeps = 0;   // mm drawn back
   for (double more = kMost_mm; more > kLeast_mm; more /= 2) {
     if (keeps + more >= deep.path_length_mm) continue;
-    Track track = deep.track;
-    track.tip_lps_mm -= (keeps + more) * axis_of(track);
-    const TrackAssessment a = assessor.assess_track(track);
+    const TrackAssessment a = moved(deep, -keeps - more);
     if (!is_sure(a)) continue;
     best = a;
     keeps += more;
@@ -96,7 +104,7 @@ Assessed assessed_as(const SearchScene& scene, const Route& of, const TrackAsses
 
 Assessed assessed(const SearchScene& scene, const Assessor& assessor, const Route& route, bool shallowest) {
   const TrackAssessment deep = assessor.assess_track(track_of(scene, route));
-  return assessed_as(scene, route, shallowest ? drawn_back(assessor, deep) : deep);
+  return assessed_as(scene, route, shallowest ? at_least_depth(assessor, deep) : deep);
 }
 
 }  // namespace leastharm

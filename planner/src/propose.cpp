@@ -61,7 +61,7 @@ std::vector<Assessed> candidates_of_all(const SearchScene& scene, const Assessor
 
 /// The plan's tracks and the best others of each request and side: what is polished may change places.
 std::vector<std::size_t> worth_polishing(const Pool& pool, const std::vector<Candidate>& candidates) {
-  constexpr int kOthers = 3;
+  constexpr int kOthers = 5;
   std::vector<std::size_t> order(candidates.size()), worth = pool.plan;
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::ranges::stable_sort(order, {}, [&](std::size_t n) { return candidates[n].score; });

@@ -22,7 +22,7 @@ std::string weighed_as(const Request& request) {
   const std::string grains = number(gy_material(request.filling).rest_g_per_cm3, 2) + " g/cm³";
   if (request.filling != Filling::not_stated)
     return "As " + std::string(name_of(request.filling)) + ", as the request states; its grains as " + grains + ".";
-  return "What the packing consists of is not answered. What reads as loose as plant fibre is weighed as such; what reads denser may "
+  return "What the packing consists of is not stated. What reads as loose as plant fibre is weighed as such; what reads denser may "
          "be sand, mud or natron, and its interval covers all of them. Grains are counted as plant matter of " + grains + ".";
 }
 
