@@ -40,11 +40,10 @@ struct Later {
 
 class Certifier {
  public:
-  Certifier(const SearchScene& scene, const Certification& task) : scene_(scene), task_(task), best_(task.score) {
-    for (std::size_t a = 0; a < scene.asks().size(); ++a) {
-      const bool asked = scene.asks()[a].request == task.request;
-      grounds_.push_back(asked ? std::make_unique<SweepGround>(scene, a) : nullptr);
-      bounds_.push_back(asked ? std::make_unique<SheafBound>(*grounds_.back(), task.side) : nullptr);
+  Certifier(SweepGrounds& grounds, const Certification& task) : scene_(grounds.scene()), task_(task), best_(task.score) {
+    for (std::size_t a = 0; a < scene_.asks().size(); ++a) {
+      const bool asked = scene_.asks()[a].request == task.request;
+      bounds_.push_back(asked ? std::make_unique<SheafBound>(grounds.of(a), task.side) : nullptr);
       if (asked) add_roots(a);
     }
   }
@@ -202,7 +201,6 @@ class Certifier {
   const SearchScene& scene_;
   const Certification& task_;
   double best_, points_ = 0, tried_ = std::numeric_limits<double>::infinity();
-  std::vector<std::unique_ptr<SweepGround>> grounds_;   // by ask
   std::vector<std::unique_ptr<SheafBound>> bounds_;   // by ask
   std::vector<Cell> roots_, finest_;
   std::priority_queue<Cell, std::vector<Cell>, Later> open_;
@@ -211,6 +209,6 @@ class Certifier {
 
 }  // namespace
 
-SideBound certify(const SearchScene& scene, const Certification& task) { return Certifier(scene, task).run(); }
+SideBound certify(SweepGrounds& grounds, const Certification& task) { return Certifier(grounds, task).run(); }
 
 }  // namespace leastharm

@@ -29,6 +29,6 @@ struct Certification {
 };
 
 /// Best first, over sheaves of directions and cubes of tips. Deterministic on any number of threads unless `go_on` stops it.
-[[nodiscard]] SideBound certify(const SearchScene& scene, const Certification& task);
+[[nodiscard]] SideBound certify(SweepGrounds& grounds, const Certification& task);
 
 }  // namespace leastharm

@@ -15,7 +15,6 @@ namespace leastharm {
 
 namespace {
 
-constexpr double kNoiseGrain_mm3 = 8;
 constexpr double kPatch_mm = 5;
 constexpr int kDrawNodes = 37;
 constexpr double kQuantile95 = 1.6448536269514722;
@@ -102,7 +101,7 @@ Circumstances circumstances_of(const MassModel& model, const Track& track, doubl
                                std::uint64_t seed, std::uint64_t draw) {
   const Body& body = model.body();
   const std::uint64_t own = own_stream(body.grid, track);
-  const double grain_mm3 = std::max(kNoiseGrain_mm3, 2 * body.grid.voxel_volume_mm3());
+  const double grain_mm3 = noise_grain_mm3(body.grid);
   const double averaging = std::sqrt(std::min(1.0, grain_mm3 / std::max(noise_mm3, 1e-9)));
   Circumstances c;
   c.shift_hu = body.scan.offset_sd_hu * random_normal(seed, stream_named("offset"), draw) +
@@ -164,6 +163,11 @@ Cylinder placed_core(const Track& track, const PlacedAxis& placed) {
 }
 
 }  // namespace
+
+double noise_grain_mm3(const Grid& grid) {
+  constexpr double kLeast_mm3 = 8;
+  return std::max(kLeast_mm3, 2 * grid.voxel_volume_mm3());
+}
 
 PerMaterial<double> CoreContent::by_material_mm3() const {
   PerMaterial<double> by_material{};

@@ -9,13 +9,12 @@ EntryCones::EntryCones(const SearchScene& scene, double reach_mm, bool one_by_on
     : scene_(scene), voxels_(scene.box_grid()), cone_of_(voxels_.grid.voxel_count(), -1) {
   const Grid& grid = voxels_.grid;
   const Box& box = scene.box();
-  std::array<int, 3>& reach = reach_;
-  for (std::size_t a = 0; a < 3; ++a) reach[a] = static_cast<int>(std::ceil(reach_mm / grid.spacing_mm[static_cast<Eigen::Index>(a)]));
+  for (std::size_t a = 0; a < 3; ++a) reach_[a] = static_cast<int>(std::ceil(reach_mm / grid.spacing_mm[static_cast<Eigen::Index>(a)]));
   const auto for_each_near = [&](const EntryVoxel& e, const auto& visit) {
     const VoxelIndex v{e.voxel.i - box.low.i, e.voxel.j - box.low.j, e.voxel.k - box.low.k};
-    for (int k = std::max(0, v.k - reach[2]); k <= std::min(grid.size[2] - 1, v.k + reach[2]); ++k)
-      for (int j = std::max(0, v.j - reach[1]); j <= std::min(grid.size[1] - 1, v.j + reach[1]); ++j)
-        for (int i = std::max(0, v.i - reach[0]); i <= std::min(grid.size[0] - 1, v.i + reach[0]); ++i) visit(grid.offset(i, j, k));
+    for (int k = std::max(0, v.k - reach_[2]); k <= std::min(grid.size[2] - 1, v.k + reach_[2]); ++k)
+      for (int j = std::max(0, v.j - reach_[1]); j <= std::min(grid.size[1] - 1, v.j + reach_[1]); ++j)
+        for (int i = std::max(0, v.i - reach_[0]); i <= std::min(grid.size[0] - 1, v.i + reach_[0]); ++i) visit(grid.offset(i, j, k));
   };
   for (const EntryVoxel& e : scene.entries())
     for_each_near(e, [&](std::size_t n) {

@@ -10,8 +10,8 @@ constexpr double kQuantile99 = 2.3263;
 
 /// What noise may add to the mass of a full core in 99 of 100 draws, mg.
 double noise_mg(const Body& body, const Needle& needle) {
-  constexpr double kNoiseGrain_mm3 = 8, kLeastRatio = 0.9;   // as draw_masses has them; no composition has a smaller R
-  const double grain_mm3 = std::max(kNoiseGrain_mm3, 2 * body.grid.voxel_volume_mm3()), bore_mm3 = needle.bore_volume_mm3();
+  constexpr double kLeastRatio = 0.9;   // no composition has a smaller R
+  const double grain_mm3 = noise_grain_mm3(body.grid), bore_mm3 = needle.bore_volume_mm3();
   return kQuantile99 * body.scan.noise_hu / 1000 * std::sqrt(bore_mm3 * std::min(grain_mm3, bore_mm3)) / kLeastRatio;
 }
 

@@ -156,7 +156,8 @@ RequestBound bound_of(const Request& request, const std::vector<int>& sides, con
 /// Finds the bounds of all requests, and better routes on the way, which go into the pool.
 class BoundSearch {
  public:
-  BoundSearch(Pool& pool, const Clock& clock, const SearchProgress& progress) : pool_(pool), clock_(clock), progress_(progress) {
+  BoundSearch(Pool& pool, const Clock& clock, const SearchProgress& progress)
+      : pool_(pool), grounds_(pool.scene), clock_(clock), progress_(progress) {
     for (const Request& r : pool.scene.file().requests) {
       if (r.pooled && r.replicates > 1) pools_[&r] = one_of_the_pool(pool.scene.body(), pool.scene.file(), r);
       for (const int side : sides_of(r.sides)) tasks_.push_back({&r, side});
@@ -188,11 +189,13 @@ class BoundSearch {
         pool_.routes.push_back(std::move(a));
         return pool_.routes.back().candidate.score;
       };
+      std::optional<SweepGrounds> of_one;
       if (of_pool != pools_.end()) {   // its routes are not this one's: they answer less
         task.request = &of_pool->second->request();
         task.offer = {};
+        of_one.emplace(*of_pool->second->scene);
       }
-      bounds[t] = certify(of_pool != pools_.end() ? *of_pool->second->scene : pool_.scene, task);
+      bounds[t] = certify(of_one ? *of_one : grounds_, task);
       for (const std::string_view why : {"nodes", "time"})
         if (bounds[t].stopped == why && stopped_ != "time") stopped_ = why;
     }
@@ -232,6 +235,7 @@ class BoundSearch {
   }
 
   Pool& pool_;
+  SweepGrounds grounds_;
   const Clock& clock_;
   const SearchProgress& progress_;
   std::vector<Task> tasks_;

@@ -34,6 +34,8 @@ bool bounding_box(const Grid& grid, const Test& test, Box& box) {
   return any;
 }
 
+}  // namespace
+
 const Mark* cavity_of(const Body& body, const Request& request) {
   if (request.cavity.empty()) return nullptr;
   const Mark* mark = body.find_mark(request.cavity);
@@ -43,8 +45,6 @@ const Mark* cavity_of(const Body& body, const Request& request) {
                    request.cavity);
   return mark;
 }
-
-}  // namespace
 
 bool is_wanted(const Body& body, const Request& request, const Mark* cavity, VoxelIndex v) {
   return request.wants(body.material_at(v)) && (cavity == nullptr || cavity->mask.contains(v));

@@ -122,6 +122,9 @@ class SearchScene {
   LineField keep_out_distance_;   // minus the farthest distance kept, so that zero beyond the box means far
 };
 
+/// The mark in which a request wants its core; null where it may be anywhere. Throws BadInput where no such cavity is marked.
+[[nodiscard]] const Mark* cavity_of(const Body& body, const Request& request);
+
 /// Whether a voxel counts toward a request: requested material in the requested cavity.
 [[nodiscard]] bool is_wanted(const Body& body, const Request& request, const Mark* cavity, VoxelIndex v);
 

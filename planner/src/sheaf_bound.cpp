@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include "planner/sides.h"
-#include "wandering_sweep.h"
 
 namespace leastharm {
 
@@ -17,15 +16,8 @@ SheafBound::SheafBound(const SweepGround& ground, int side) : ground_(ground), s
 
 /// Whether a tip in the box can end a core that holds anything wanted on the side asked for.
 bool SheafBound::may_hold_tips(const TipBox& box) const {
-  constexpr double kMidlineBend_mm = 16;   // within a box
-  const SearchScene& scene = ground_.scene();
   const double off = kSideMargin_mm + ground_.ask().needle->bore_mm / 2 - kMidlineBend_mm;
-  bool on_side = side_ == 0;
-  for (int c = 0; c < 8 && !on_side; ++c) {
-    const Vec3 corner = box.low + box.size_mm().cwiseProduct(Vec3(c & 1, (c >> 1) & 1, c >> 2));
-    on_side = side_ * scene.left_mm(scene.from_box(corner)).value_or(0) > off;
-  }
-  return on_side && ground_.may_hold_wanted(box);
+  return (side_ == 0 || off_midline(ground_.scene(), box, side_).most > off) && ground_.may_hold_wanted(box);
 }
 
 std::vector<SheafCost> SheafBound::bound(const Sheaf& sheaf, const TipBox& box, double step_mm, double cap_mm, double& points) const {
@@ -40,7 +32,7 @@ std::vector<SheafCost> SheafBound::bound(const Sheaf& sheaf, const TipBox& box, 
   points += static_cast<double>(tips.chance.size());
   if (!tips.any) return none;
   const SweepTask task{sheaf, box, tips, least, step_mm, cap_mm};
-  WanderingSweep sweep(ground_, task);
+  SheafSweep sweep(ground_, task);
   points += sweep.points();
   return sweep.run();
 }

@@ -18,7 +18,7 @@ constexpr std::array<float, 5> kPrices{0, 4, 8, 16, 32};   // mm of what is want
 }  // namespace
 
 SheafSweep::SheafSweep(const SweepGround& ground, const SweepTask& task)
-    : ground_(ground), task_(task), needle_(*ground.ask().needle), cap_(static_cast<float>(task.cap_mm)) {
+    : ground_(ground), task_(task), needle_(*ground.ask().needle) {
   lay_out();
   const double angle = ground.scene().file().limits.entry_angle_deg;
   const double off = kNormalOff + std::atan(std::hypot(task.sheaf.slope()[0], task.sheaf.slope()[1]));
@@ -78,29 +78,29 @@ void SheafSweep::lay_across(double reach_mm) {
 
 /// From the plane where the hands are to the steel's ends in the layers from `from` to before `to`.
 void SheafSweep::sweep(int from, int to) {
-  first_tip_ = from;
-  last_tip_ = to - 1;
   weights_.assign(plane(), 0.0f);
   live_.assign(run_index(lattice_.size[0] - 1, lattice_.size[1] - 1) + 1, 0);
   unspent_ = live_;
-  here_.assign(plane(), 0);
-  dearer_.assign(plane(), kNoEntry);
+  in_opening_.assign(plane(), 0);
+  dearer_.assign(plane(), WanderingCosts::kNoEntry);
   started_ = false;
-  begin(from - first_end_, free_hands(from - first_end_));
+  const auto cap = static_cast<float>(task_.cap_mm);
+  costs_ = WanderingCosts({{lattice_.size[0], lattice_.size[1]}, task_.sheaf.slope(), along_, across_, most_touch_mm_, cap, ground_.has_openings()},
+                          free_hands(from - first_end_));
   for (int k = first_solid(from - first_end_, from); k < to; ++k) {
-    if (find_openings(k, here_)) open(k, here_);
-    if (started_ && find_entering(k)) enter(k, dearer_);
+    if (find_openings(k)) costs_.open(in_opening_);
+    if (started_ && find_entering(k)) costs_.enter(dearer_);
     if (k >= from) keep(k - first_end_);
     if (k + 1 == to) break;
     const bool any = sample(k);
     started_ |= any;
     if (!started_) continue;
-    advance(k, any);
+    costs_.advance(weights_, any);
     constexpr int kEvery = 4;
     if (k % kEvery == 0 && all_spent()) {
       const std::size_t rest = static_cast<std::size_t>(std::max(k + 1, from) - first_end_);
       std::fill(kept_.begin() + static_cast<std::ptrdiff_t>(plane() * rest),
-                kept_.begin() + static_cast<std::ptrdiff_t>(plane() * static_cast<std::size_t>(to - first_end_)), cap_);
+                kept_.begin() + static_cast<std::ptrdiff_t>(plane() * static_cast<std::size_t>(to - first_end_)), cap);
       break;
     }
   }
@@ -117,8 +117,8 @@ int SheafSweep::first_solid(int k, int last) const {
   return std::min(k, last);
 }
 
-SheafSweep::Flags SheafSweep::free_hands(int k) const {
-  Flags free(plane());
+LayerFlags SheafSweep::free_hands(int k) const {
+  LayerFlags free(plane());
   for (int j = 0; j < lattice_.size[1]; ++j)
     for (int i = 0; i < lattice_.size[0]; ++i) free[lattice_.offset(i, j, 0)] = hand_is_free(lattice_.at(i, j, k)) ? 1 : 0;
   return free;
@@ -152,14 +152,14 @@ bool SheafSweep::hand_is_free(const Vec3& p) const {
 
 bool SheafSweep::find_entering(int k) {
   bool any = false;
-  std::ranges::fill(dearer_, kNoEntry);
+  std::ranges::fill(dearer_, WanderingCosts::kNoEntry);
   const EntryCones& cones = ground_.cones(across_);
   const double hole_mm = ground_.scene().file().weights.hole_mm;
   for_each_run([&](int i, int j, int count) {
     const std::size_t n = lattice_.offset(i, j, 0);
-    if (live_[run_index(i, j)] == 0 || !waits(n, static_cast<std::size_t>(count))) return;
+    if (live_[run_index(i, j)] == 0) return;
     for (int m = 0; m < count; ++m) {
-      if (!waits(n + static_cast<std::size_t>(m), 1)) continue;
+      if (!costs_.waits(n + static_cast<std::size_t>(m))) continue;
       const double best = cones.best_cosine(lattice_.at(i + m, j, k), task_.sheaf.middle()), cosine = cosine_less(best, cosine_off_, sine_off_);
       if (best < -1 || cosine < least_cosine_) continue;
       dearer_[n + static_cast<std::size_t>(m)] = static_cast<float>(hole_mm * (1 / std::max(kSteepest, cosine) - 1));
@@ -169,28 +169,27 @@ bool SheafSweep::find_entering(int k) {
   return any;
 }
 
-bool SheafSweep::find_openings(int k, Flags& here) const {
+bool SheafSweep::find_openings(int k) {
   if (!ground_.has_openings()) return false;
   bool any = false;
-  std::ranges::fill(here, std::uint8_t{0});
+  std::ranges::fill(in_opening_, std::uint8_t{0});
   const double half_run = run_ * across_ / 2;
   for_each_run([&](int i, int j, int count) {
     if (!ground_.opening_near(lattice_.at(i, j, k) + half_run * task_.sheaf.first(), half_run)) return;
     for (int m = 0; m < count; ++m)
-      if (ground_.in_opening(lattice_.at(i + m, j, k))) here[lattice_.offset(i + m, j, 0)] = 1, any = true;
+      if (ground_.in_opening(lattice_.at(i + m, j, k))) in_opening_[lattice_.offset(i + m, j, 0)] = 1, any = true;
   });
   return any;
 }
 
 bool SheafSweep::sample(int k) {
   const RefinedField& field = *ground_.ask().cost;
-  const std::array<int, 2> across = width(k);
   bool any = false;
   find_unspent();
   for_each_run([&](int i, int j, int count) {
     const std::size_t n = lattice_.offset(i, j, 0), size = static_cast<std::size_t>(count);
     const Vec3 from = lattice_.at(i, j, k) + lattice_.step[2] / 2;
-    const bool live = ground_.is_solid(from + static_cast<double>(count - 1) / 2 * lattice_.step[0]) && unspent_near(i, j, across);
+    const bool live = ground_.is_solid(from + static_cast<double>(count - 1) / 2 * lattice_.step[0]) && unspent_near(i, j);
     live_[run_index(i, j)] = live ? 1 : 0;
     if (live) field.at_row(from, lattice_.step[0], {weights_.data() + n, size});
     else std::fill_n(weights_.data() + n, size, 0.0f);
@@ -201,15 +200,14 @@ bool SheafSweep::sample(int k) {
 
 void SheafSweep::find_unspent() {
   for_each_run([&](int i, int j, int count) {
-    unspent_[run_index(i, j)] = is_spent(lattice_.offset(i, j, 0), static_cast<std::size_t>(count)) ? 0 : 1;
+    unspent_[run_index(i, j)] = costs_.is_spent(lattice_.offset(i, j, 0), static_cast<std::size_t>(count)) ? 0 : 1;
   });
 }
 
-/// Whether a run or one so near that its needles may meet this one's weights is unspent.
-bool SheafSweep::unspent_near(int i, int j, const std::array<int, 2>& width) const {
-  const int runs = 1 + (width[0] - 1) / run_;
-  for (int b = std::max(0, j - width[1]); b <= std::min(lattice_.size[1] - 1, j + width[1]); ++b)
-    for (int a = std::max(0, i - runs * run_); a <= std::min(lattice_.size[0] - 1, i + runs * run_); a += run_)
+/// Whether a run or one beside it is unspent: then its weights are among those that needles may meet.
+bool SheafSweep::unspent_near(int i, int j) const {
+  for (int b = std::max(0, j - 1); b <= std::min(lattice_.size[1] - 1, j + 1); ++b)
+    for (int a = std::max(0, i - run_); a <= std::min(lattice_.size[0] - 1, i + run_); a += run_)
       if (unspent_[run_index(a, b)] != 0) return true;
   return false;
 }
@@ -217,20 +215,17 @@ bool SheafSweep::unspent_near(int i, int j, const std::array<int, 2>& width) con
 /// Whether nothing can come to the tips any more.
 bool SheafSweep::all_spent() const {
   const int ni = lattice_.size[0], nj = lattice_.size[1];
-  const auto [across, down] = rim();
+  const auto [across, down] = costs_.rim();
   const int a = std::min(across + 3, ni / 2), b = std::min(down + 3, nj / 2);
   for (int j = b; j < nj - b; ++j)
-    if (!is_spent(lattice_.offset(a, j, 0), static_cast<std::size_t>(std::max(0, ni - 2 * a)))) return false;
+    if (!costs_.is_spent(lattice_.offset(a, j, 0), static_cast<std::size_t>(std::max(0, ni - 2 * a)))) return false;
   return true;
 }
 
 void SheafSweep::keep(int end) {
-  std::vector<float> cost(plane());
-  Flags opened(ground_.has_openings() ? plane() : 0);
-  tell(cost, opened);
   const auto to = static_cast<std::ptrdiff_t>(plane() * static_cast<std::size_t>(end));
-  std::ranges::copy(cost, kept_.begin() + to);
-  if (!opened.empty()) std::ranges::copy(opened, kept_open_.begin() + to);
+  std::ranges::copy(costs_.costs(), kept_.begin() + to);
+  std::ranges::copy(costs_.opened(), kept_open_.begin() + (kept_open_.empty() ? 0 : to));
 }
 
 /// What a needle displaces whose steel ends at `end`, and whose kept cost is that of a kernel wholly before: with at least
@@ -254,7 +249,7 @@ std::vector<SheafCost> SheafSweep::judge() const {
   for (int k = 0; k < ends_; ++k)
     for (int j = 0; j < nj; ++j)
       task_.tips.at_row(ends.at(0, j, k), across_, {chance.data() + ends.offset(0, j, k), static_cast<std::size_t>(ni)});
-  const Flags border = border_of(ends.size, chance, least_chance);
+  const LayerFlags border = border_of(ends.size, chance, least_chance);
   Prices none;
   none.fill(std::numeric_limits<float>::infinity());
   std::vector<std::array<Prices, 2>> least(task_.box.cube_count(), {none, none});

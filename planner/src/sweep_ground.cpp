@@ -54,7 +54,7 @@ void SweepGround::make_blocks() {
     blocks_.size[a] = static_cast<int>((grid.size[a] * grid.spacing_mm[static_cast<Eigen::Index>(a)]) / kBlock_mm) + 1;
   solid_.assign(blocks_.voxel_count(), 0);
   wanted_ = solid_;
-  const Mark* cavity = ask_.request->cavity.empty() ? nullptr : scene_.body().find_mark(ask_.request->cavity);
+  const Mark* cavity = cavity_of(scene_.body(), *ask_.request);
   const Box& box = scene_.box();
   for (int k = 0; k < grid.size[2]; ++k)
     for (int j = 0; j < grid.size[1]; ++j)

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <vector>
 
 #include "entry_cones.h"
@@ -58,6 +59,22 @@ class SweepGround {
   std::vector<std::uint8_t> opening_;          ///< by voxel: within a voxel of an opening; empty without openings
   Vec3 opening_low_{0, 0, 0}, opening_high_{0, 0, 0};   ///< the box around those, mm
   std::vector<float> least_weight_, most_weight_;   ///< by voxel
+};
+
+/// The grounds of a scene's asks, each made when it is first asked for.
+class SweepGrounds {
+ public:
+  explicit SweepGrounds(const SearchScene& scene) : scene_(scene), of_ask_(scene.asks().size()) {}   ///< `scene` outlives this
+
+  [[nodiscard]] const SearchScene& scene() const { return scene_; }
+  [[nodiscard]] const SweepGround& of(std::size_t ask) {
+    if (!of_ask_[ask]) of_ask_[ask] = std::make_unique<SweepGround>(scene_, ask);
+    return *of_ask_[ask];
+  }
+
+ private:
+  const SearchScene& scene_;
+  std::vector<std::unique_ptr<SweepGround>> of_ask_;
 };
 
 }  // namespace leastharm

@@ -10,7 +10,6 @@
 namespace leastharm {
 namespace {
 
-constexpr double kMidlineBend_mm = 16;   // how much nearer than a box's corners the midline may come between them
 constexpr double kReach_sd = 3.5;   // how far the placement error is followed; what lies beyond counts as enough
 constexpr float kBeyond = 0.0014f;
 
@@ -127,16 +126,6 @@ void widen(const Sheaf& sheaf, const Lattice& lattice, double throw_mm, std::vec
   }
 }
 
-/// The signed distance to the midline of the box's corner nearest to it (or farthest beyond), mm.
-double least_left(const SearchScene& scene, const TipBox& box, int side) {
-  double least = std::numeric_limits<double>::infinity();
-  for (int c = 0; c < 8; ++c) {
-    const Vec3 corner = box.low + box.size_mm().cwiseProduct(Vec3(c & 1, (c >> 1) & 1, c >> 2));
-    least = std::min(least, side * scene.left_mm(scene.from_box(corner)).value_or(0));
-  }
-  return side * least;
-}
-
 /// A lattice along a sheaf that covers a box and reaches beyond it.
 Lattice lattice_about(const Sheaf& sheaf, const TipBox& box, double step_mm, const Vec3& before_mm, const Vec3& beyond_mm) {
   const std::array<Vec3, 3> axes{sheaf.first(), sheaf.second(), sheaf.middle()};
@@ -158,6 +147,16 @@ Lattice lattice_about(const Sheaf& sheaf, const TipBox& box, double step_mm, con
 Vec3 TipBox::low_of(std::size_t cube) const {
   const int n = static_cast<int>(cube);
   return low + cube_mm * Vec3(n % cubes[0], n / cubes[0] % cubes[1], n / (cubes[0] * cubes[1]));
+}
+
+OffMidline off_midline(const SearchScene& scene, const TipBox& box, int side) {
+  OffMidline off{std::numeric_limits<double>::infinity(), -std::numeric_limits<double>::infinity()};
+  for (int c = 0; c < 8; ++c) {
+    const Vec3 corner = box.low + box.size_mm().cwiseProduct(Vec3(c & 1, (c >> 1) & 1, c >> 2));
+    const double mm = side * scene.left_mm(scene.from_box(corner)).value_or(0);
+    off = {std::min(off.least, mm), std::max(off.most, mm)};
+  }
+  return off;
 }
 
 std::vector<std::uint8_t> border_of(const std::array<int, 3>& size, const std::vector<float>& values, float limit) {
@@ -230,7 +229,7 @@ TipChances tip_chances(const SearchScene& scene, const Ask& ask, int side, const
   blur(lattice, values, 2, placement.depth_mm);
   widen(sheaf, lattice, needle.throw_mm, values);
   const double off = kSideMargin_mm + needle.bore_mm / 2 - 2 * step_mm;
-  const bool any_side = side == 0 || side * least_left(scene, box, side) > off + kMidlineBend_mm + 4 * step_mm;
+  const bool any_side = side == 0 || off_midline(scene, box, side).least > off + kMidlineBend_mm + 4 * step_mm;
   for (int k = 0; k < lattice.size[2]; ++k)
     for (int j = 0; j < lattice.size[1]; ++j)
       for (int i = 0; i < lattice.size[0]; ++i) {

@@ -36,6 +36,14 @@ struct TipBox {
   }
 };
 
+/// How far the box's corners lie from the midline on one side of the object (+1 left, -1 right), mm. Between them the midline
+/// may come nearer by kMidlineBend_mm.
+struct OffMidline {
+  double least = 0, most = 0;
+};
+inline constexpr double kMidlineBend_mm = 16;
+[[nodiscard]] OffMidline off_midline(const SearchScene& scene, const TipBox& box, int side);
+
 /// Points along three directions square to each other: those of a sheaf, its middle last.
 struct Lattice {
   Vec3 origin{0, 0, 0};

@@ -23,18 +23,16 @@ enum class Kind { plain, opening, wide_needle, dead_tip };
 struct World : test::MadeWorld {
   std::unique_ptr<Assessor> assessor;
   std::unique_ptr<SearchScene> scene;
+  std::unique_ptr<SweepGrounds> grounds;
 
   explicit World(Kind kind) {
-    Request request;
-    request.id = "P";
-    request.material = Material::packing;
-    request.assays = {{"GC-MS", kind == Kind::wide_needle ? 12.0 : 5.0}};
-    file.requests = {request};
+    file.requests = {test::packing_request(kind == Kind::wide_needle ? 12 : 5)};
     if (kind == Kind::opening) body.marks.push_back({"flank", MarkKind::opening, 0, false, ball_mask(body.grid, {-72, 0, 330}, 16)});
     if (kind == Kind::wide_needle) file.needles = {{.name = "wide", .outer_mm = 4.2, .bore_mm = 3.4, .throw_mm = 20, .usable_mm = 120}};
     if (kind == Kind::dead_tip) file.needles[0].dead_tip_mm = 5;
     assessor = std::make_unique<Assessor>(body, file);
     scene = std::make_unique<SearchScene>(body, file);
+    grounds = std::make_unique<SweepGrounds>(*scene);
   }
 };
 
@@ -98,8 +96,7 @@ TEST_P(Certificate, ChancesAreNotUnderrated) {
 
 TEST_P(Certificate, HoldsInEveryCellThatHoldsATrack) {
   const World world(GetParam());
-  const SweepGround ground(*world.scene, 0);
-  const SheafBound bounds(ground, 0);
+  const SheafBound bounds(world.grounds->of(0), 0);
   const std::vector<Assessed> tracks = admissible(world, random_routes(world, 36, 7));
   ASSERT_GT(tracks.size(), 10u);
   const Needle& needle = world.file.needles[0];
@@ -141,7 +138,7 @@ TEST_P(Certificate, NoRandomTrackLiesBelowIt) {
   for (const Assessed& a : admissible(world, random_routes(world, 20, 1))) best = std::min(best, a.candidate.score);
   task.score = best;
   task.lattice_points = GetParam() == Kind::opening ? 4e8 : 1e8;
-  const SideBound bound = certify(*world.scene, task);
+  const SideBound bound = certify(*world.grounds, task);
   EXPECT_GT(bound.lower_bound, 0);
   EXPECT_LE(bound.lower_bound, best);
   // Only those whose quick score comes near are worth their full figures.
@@ -160,7 +157,7 @@ TEST_P(Certificate, WithoutTheHoleHoldsNoHole) {
   for (task.score = 1e9; const Assessed& a : admissible(world, random_routes(world, 20, 1))) task.score = std::min(task.score, a.candidate.score);
   task.gap = 0.8;   // soon reached: nearly all cells are left out
   task.lattice_points = 1e8;
-  const SideBound bound = certify(*world.scene, task);
+  const SideBound bound = certify(*world.grounds, task);
   const double outer = world.file.needles[0].outer_mm, hole = world.file.weights.hole_mm * std::numbers::pi / 4 * outer * outer;
   EXPECT_LE(bound.without_hole, std::max(0.0, 0.2 * task.score - hole) + 1e-9);
 }

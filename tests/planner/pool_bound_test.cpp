@@ -12,10 +12,7 @@ namespace {
 
 struct World : test::MadeWorld {
   World() {
-    Request request;
-    request.id = "P";
-    request.material = Material::packing;
-    request.assays = {{"GC-MS", 9}};
+    Request request = test::packing_request(9);
     request.replicates = 2;
     request.pooled = true;
     file.requests = {request};
@@ -33,7 +30,8 @@ TEST(PoolBound, HoldsForOneCoreThatBringsAllAndForTwoThatShare) {
   ASSERT_TRUE(proposal.feasible);
   double cheapest = 1e9;
   for (const TrackAssessment& a : proposal.assessment.tracks) cheapest = std::min(cheapest, a.damage.score);
-  const SideBound bound = certify(*one->scene, {&one->request(), 0, cheapest, 0.05, 3e7, {}, {}});   // so much work on every machine
+  SweepGrounds grounds(*one->scene);
+  const SideBound bound = certify(grounds, {&one->request(), 0, cheapest, 0.05, 3e7, {}, {}});   // so much work on every machine
   EXPECT_GT(bound.lower_bound, 1);
   EXPECT_LE(bound.lower_bound, proposal.assessment.programme.score);
 

@@ -11,13 +11,7 @@ namespace leastharm {
 namespace {
 
 struct World : test::MadeWorld {
-  World() {
-    Request request;
-    request.id = "P";
-    request.material = Material::packing;
-    request.assays = {{"GC-MS", 5}};
-    file.requests = {request};
-  }
+  World() { file.requests = {test::packing_request(5)}; }
 };
 
 TEST(Propose, FindsAnAdmissibleTrack) {
@@ -58,11 +52,7 @@ TEST(Propose, StaysTwoDegreesInsideTheTiltLimitWhereThatCostsLittle) {
   });
   const Body body = world.body();
   RequestFile file;
-  Request request;
-  request.id = "P";
-  request.material = Material::packing;
-  request.assays = {{"GC-MS", 8}};
-  file.requests = {request};
+  file.requests = {test::packing_request(8)};
   file.needles = {needle_catalogue().front()};
   file.limits.tilt_deg = 20;
   file.time_s = 2;

@@ -7,6 +7,15 @@
 
 namespace leastharm::test {
 
+/// P: one core of packing for gas chromatography with mass spectrometry, which uses so much of it.
+inline Request packing_request(double uses_mg) {
+  Request request;
+  request.id = "P";
+  request.material = Material::packing;
+  request.assays = {{"GC-MS", uses_mg}};
+  return request;
+}
+
 /// The made body as the planner takes it: a sure map, a confirmed frame, the amulet protected, the first needle of the
 /// catalogue; marks and requests are added to it.
 struct MadeWorld {

@@ -79,6 +79,9 @@ class MassModel {
   std::array<double, 256> right_below_{};
 };
 
+/// How much of a scan errs together by its noise, mm3.
+[[nodiscard]] double noise_grain_mm3(const Grid& grid);
+
 /// One recovered mass a draw, mg; draws of one number belong together across tracks.
 struct MassDraws {
   std::vector<double> requested_mg, all_mg;

@@ -1,57 +1,52 @@
-#include "wandering_sweep.h"
+#include "wandering_costs.h"
 
 #include <algorithm>
 
 namespace leastharm {
 
-void WanderingSweep::begin(int, const Flags& free) {
-  outside_.assign(plane(), 0.0f);
-  touching_.assign(plane(), 0.0f);
-  cost_.assign(plane(), cap_);
-  spare_.assign(plane(), 0.0f);
-  through_.assign(ground_.has_openings() ? plane() : 0, 0);
-  off_ = {0, 0};
-  drifts_ = {0, 0};
+WanderingCosts::WanderingCosts(const Setting& setting, const LayerFlags& free)
+    : s_(setting), outside_(free.size(), 0.0f), touching_(free.size(), 0.0f), cost_(free.size(), s_.cap_mm), spare_(free.size(), 0.0f),
+      through_(s_.has_openings ? free.size() : 0, 0) {
   for (std::size_t n = 0; n < free.size(); ++n)
-    if (free[n] == 0) outside_[n] = cap_;
+    if (free[n] == 0) outside_[n] = s_.cap_mm;
 }
 
-void WanderingSweep::enter(int, const std::vector<float>& dearer) {
+void WanderingCosts::enter(const std::vector<float>& dearer) {
   for (std::size_t n = 0; n < dearer.size(); ++n) {
     const bool opened = !through_.empty() && through_[n] != 0;   // an opening needs no hole
     if (dearer[n] != kNoEntry) cost_[n] = std::min(cost_[n], outside_[n] + (opened ? 0 : dearer[n]));
   }
 }
 
-void WanderingSweep::open(int, const Flags& here) {
+void WanderingCosts::open(const LayerFlags& here) {
   for (std::size_t n = 0; n < here.size(); ++n) through_[n] |= here[n];
 }
 
-void WanderingSweep::advance(int, bool any) {
+void WanderingCosts::advance(std::vector<float>& weights, bool any) {
   if (any) {
-    least_along(0, weights_);
-    least_along(1, weights_);
+    least_along(0, weights);
+    least_along(1, weights);
     constexpr float kTouch_mm = 0.02f;
-    const auto step = static_cast<float>(along_), most = static_cast<float>(most_touch_mm_);
+    const auto step = static_cast<float>(s_.along_mm), most = static_cast<float>(s_.most_touch_mm);
     for (std::size_t n = 0; n < cost_.size(); ++n) {
-      cost_[n] = std::min(cap_, cost_[n] + step * weights_[n]);
-      outside_[n] = std::min(cap_, outside_[n] + step * weights_[n]);
+      cost_[n] = std::min(s_.cap_mm, cost_[n] + step * weights[n]);
+      outside_[n] = std::min(s_.cap_mm, outside_[n] + step * weights[n]);
     }
     for (std::size_t n = 0; n < cost_.size(); ++n) {
       touching_[n] = outside_[n] > kTouch_mm ? touching_[n] + step : 0;
-      if (touching_[n] > most) outside_[n] = cap_;
+      if (touching_[n] > most) outside_[n] = s_.cap_mm;
     }
   }
   drift();
 }
 
 /// Lets the sheaf's directions wander one point across, once they may have come so far.
-void WanderingSweep::drift() {
+void WanderingCosts::drift() {
   for (int axis = 0; axis < 2; ++axis) {
     const auto a = static_cast<std::size_t>(axis);
-    const double slope = task_.sheaf.slope()[a];
-    off_[a] += slope * along_;
-    if (off_[a] + slope * along_ <= across_) continue;
+    const double slope = s_.slope[a];
+    off_[a] += slope * s_.along_mm;
+    if (off_[a] + slope * s_.along_mm <= s_.across_mm) continue;
     least_along(axis, cost_);
     least_along(axis, outside_);
     least_along(axis, touching_);
@@ -62,9 +57,9 @@ void WanderingSweep::drift() {
 }
 
 /// Least of each point and its neighbours along one axis across; beyond the border lies 0.
-void WanderingSweep::least_along(int axis, std::vector<float>& values) {
-  const int ni = lattice_.size[0], nj = lattice_.size[1];
-  const auto row_of = [&](std::vector<float>& v, int j) { return v.data() + static_cast<std::ptrdiff_t>(j) * ni; };
+void WanderingCosts::least_along(int axis, std::vector<float>& values) {
+  const auto [ni, nj] = s_.size;
+  const auto row_of = [ni = ni](std::vector<float>& v, int j) { return v.data() + static_cast<std::ptrdiff_t>(j) * ni; };
   for (int j = 0; j < nj; ++j) {
     const float* here = row_of(values, j);
     float* out = row_of(spare_, j);
@@ -81,9 +76,9 @@ void WanderingSweep::least_along(int axis, std::vector<float>& values) {
   std::swap(values, spare_);
 }
 
-void WanderingSweep::spread_along(int axis, Flags& flags) const {
-  const int ni = lattice_.size[0], nj = lattice_.size[1];
-  const Flags from = flags;
+void WanderingCosts::spread_along(int axis, LayerFlags& flags) const {
+  const auto [ni, nj] = s_.size;
+  const LayerFlags from = flags;
   const std::ptrdiff_t stride = axis == 0 ? 1 : ni;
   for (int j = 1; j + 1 < nj; ++j)
     for (int i = 1; i + 1 < ni; ++i) {
@@ -92,25 +87,23 @@ void WanderingSweep::spread_along(int axis, Flags& flags) const {
     }
 }
 
-void WanderingSweep::tell(std::vector<float>& cost, Flags& opened) {
-  cost = cost_;
-  opened = through_;
+std::vector<float> WanderingCosts::costs() {
+  std::vector<float> costs = cost_;
   for (int axis = 0; axis < 2; ++axis)
-    if (off_[static_cast<std::size_t>(axis)] > 0) {
-      least_along(axis, cost);
-      if (!opened.empty()) spread_along(axis, opened);
-    }
+    if (off_[static_cast<std::size_t>(axis)] > 0) least_along(axis, costs);
+  return costs;
 }
 
-bool WanderingSweep::waits(std::size_t first, std::size_t count) const {
-  for (std::size_t n = first; n < first + count; ++n)
-    if (outside_[n] < cost_[n]) return true;
-  return false;
+LayerFlags WanderingCosts::opened() const {
+  LayerFlags opened = through_;
+  for (int axis = 0; axis < 2 && !opened.empty(); ++axis)
+    if (off_[static_cast<std::size_t>(axis)] > 0) spread_along(axis, opened);
+  return opened;
 }
 
-bool WanderingSweep::is_spent(std::size_t first, std::size_t count) const {
+bool WanderingCosts::is_spent(std::size_t first, std::size_t count) const {
   for (std::size_t n = first; n < first + count; ++n)
-    if (cost_[n] < cap_ || outside_[n] < cap_) return false;
+    if (cost_[n] < s_.cap_mm || outside_[n] < s_.cap_mm) return false;
   return true;
 }
 
