@@ -42,6 +42,7 @@ struct WindowCase {
     Volume<std::uint8_t> confidence{body.hu.grid,
                                     std::vector<std::uint8_t>(body.hu.values.size(), 250)};
     folder.write_map(body.materials, confidence);
+    for (const std::uint8_t m : body.materials.values) file.volume_mm3[m] += body.materials.grid.voxel_volume_mm3();
     static_cast<void>(folder.protect_dense(body.materials));
     file.proposed_frame = make_body_frame({0, 0, 1}, {0, -1, 0});
     file.proposed_frame.midline_lps_mm = {{0, 30, 200}, {0, 30, 380}};
