@@ -53,9 +53,12 @@ class Polish {
     track.entry_lps_mm += entry_by;
     track.entry_lps_mm -= kBehind_mm * axis_of(track);
     const auto entry = find_entry_point(scene_.body(), track.entry_lps_mm, track.tip_lps_mm);
-    if (!entry || !has_room(*entry, track.tip_lps_mm)) return false;
+    if (!entry) return false;
+    const Route route = as_searched(*entry, track.tip_lps_mm);
+    if (!std::isfinite(route.score)) return false;
     TrackAssessment a = assessor_.assess_exact(track);
     if (!a.admissible || price_of(a) > price_ - kWorthwhile * price_ || a.core.mass_mg < assessor_.need_of_one_mg(track.request)) return false;
+    if (estimated_p_enough(scene_, route) < least_p_ - kQuickOff) return false;   // draws cost a hundred times as much
     a = assessor_.assess_track(track);
     if (!a.admissible || a.core.p_enough.value_or(1) < least_p_) return false;
     price_ = price_of(a);
@@ -63,18 +66,20 @@ class Polish {
     return true;
   }
 
-  /// As the search sees it: limits, side, and the room to spare behind the entry.
-  [[nodiscard]] bool has_room(const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) const {
+  /// The track as the search sees it, with its limits, its side and the room to spare behind the entry; without a score where
+  /// it does not keep these.
+  [[nodiscard]] Route as_searched(const Vec3& entry_lps_mm, const Vec3& tip_lps_mm) const {
     const Vec3 way = tip_lps_mm - entry_lps_mm;
     const auto outward = outward_normal(scene_.body(), entry_lps_mm);
-    if (!outward) return false;
+    if (!outward) return {};
     const Vec3 direction = scene_.frame().direction(way.normalized());
-    if (!keeps_tilt(direction, limits_.tilt_deg)) return false;
+    if (!keeps_tilt(direction, limits_.tilt_deg)) return {};
     const double whole_steps = way.norm() + scene_.frame().grid.spacing_mm.minCoeff();   // the search's tips stand at whole steps
-    return std::isfinite(route_to_depth(scene_, best_.candidate.route.ask, limits_, scene_.frame().point(entry_lps_mm),
-                                        scene_.frame().direction(*outward), direction, whole_steps).score);
+    return route_to_depth(scene_, best_.candidate.route.ask, limits_, scene_.frame().point(entry_lps_mm),
+                          scene_.frame().direction(*outward), direction, whole_steps);
   }
 
+  static constexpr double kQuickOff = 0.02;     // how far the quick chance may lie under the drawn one
   static constexpr double kWorthwhile = 1e-4;   // of the price; less is not worth a step
 
   const SearchScene& scene_;
