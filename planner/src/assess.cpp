@@ -242,13 +242,13 @@ void Assessor::add_core_findings(TrackAssessment& a, double foreign) const {
                   " (all of it at least 3 mm from the midline)");
 }
 
-MassDraws Assessor::add_chances(TrackAssessment& a) const {
+MassDraws Assessor::add_chances(TrackAssessment& a, int draws) const {
   const Region region = region_of(a.track.request);
-  MassDraws draws = draw_masses(mass_model(a.track.request), region, a.track, file_.placement, seed_);
-  a.core.mass_mg = quantile_of(draws.requested_mg, 0.5);
-  a.core.mass_mg_p05 = quantile_of(draws.requested_mg, 0.05);
-  a.core.mass_mg_p95 = quantile_of(draws.requested_mg, 0.95);
-  a.core.all_mass_mg = quantile_of(draws.all_mg, 0.5);
+  MassDraws masses = draw_masses(mass_model(a.track.request), region, a.track, file_.placement, seed_, draws);
+  a.core.mass_mg = quantile_of(masses.requested_mg, 0.5);
+  a.core.mass_mg_p05 = quantile_of(masses.requested_mg, 0.05);
+  a.core.mass_mg_p95 = quantile_of(masses.requested_mg, 0.95);
+  a.core.all_mass_mg = quantile_of(masses.all_mg, 0.5);
   a.p_reach = reach_chance(*body_, region, a.track, file_.placement);
   for (const KeepOut& keep_out : keep_outs_) {
     const Chance chance = touch_chance(keep_out, a.track, file_.placement);
@@ -257,21 +257,21 @@ MassDraws Assessor::add_chances(TrackAssessment& a) const {
     if (chance.p > file_.limits.p_touch_max)
       refuse(a, over("the chance to touch " + keep_out.name(), chance.p, file_.limits.p_touch_max, "", 4));
   }
-  return draws;
+  return masses;
 }
 
-TrackAssessment Assessor::with_chances(const Track& track, MassDraws& draws) const {
+TrackAssessment Assessor::with_chances(const Track& track, MassDraws& masses, int draws) const {
   TrackAssessment a = exact(enter(track));
-  draws = add_chances(a);
+  masses = add_chances(a, draws);
   return a;
 }
 
-TrackAssessment Assessor::assess_track(const Track& track) const {
-  MassDraws draws;
-  TrackAssessment a = with_chances(track, draws);
+TrackAssessment Assessor::assess_track(const Track& track, int draws) const {
+  MassDraws masses;
+  TrackAssessment a = with_chances(track, masses, draws);
   if (track.request.empty()) return a;
   const double need = need_of_one_mg(track.request);
-  judge_enough(a, chance_of_at_least(draws.requested_mg, need), need, file_.limits.p_enough_min, "the core yields");
+  judge_enough(a, chance_of_at_least(masses.requested_mg, need), need, file_.limits.p_enough_min, "the core yields");
   return a;
 }
 

@@ -8,6 +8,34 @@ namespace leastharm {
 namespace {
 
 constexpr double kApartDeg = 14;
+constexpr std::size_t kBeginnings = 4;   // of descents, for each route that is kept
+
+/// Sorted by their price: the score alone would put those first that are far from sure.
+std::vector<Route> cheapest_first(const SearchScene& scene, const RouteLimits& limits, std::vector<Route> routes) {
+  std::vector<std::pair<double, std::size_t>> prices(routes.size());
+  for_each_chunk(routes.size(), 64, [&](std::size_t begin, std::size_t end) {
+    for (std::size_t n = begin; n < end; ++n) prices[n] = {price_of(scene, limits, routes[n]), n};
+  });
+  std::ranges::sort(prices);
+  std::vector<Route> sorted;
+  for (const auto& [price, n] : prices) sorted.push_back(routes[n]);
+  return sorted;
+}
+
+/// Those that differ, descended from many beginnings and hopped on from.
+std::vector<Route> best_of_side(const SearchScene& scene, const CandidateSearch& search, RouteLimits limits, int side, const std::vector<Route>& found) {
+  if (side != 0) limits.side = side;
+  std::vector<Route> routes;
+  std::ranges::copy_if(found, std::back_inserter(routes), [&](const Route& r) { return side == 0 || r.side == side; });
+  const auto improve_each = [&](Route (*improved)(const SearchScene&, const RouteLimits&, const Route&), std::size_t most) {
+    routes = thinned(routes, search.apart_mm, kApartDeg, most);
+    for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) { routes[n] = improved(scene, limits, routes[n]); });
+    routes = cheapest_first(scene, limits, std::move(routes));
+  };
+  improve_each(refined, kBeginnings * search.most);
+  improve_each(hopped, search.most);
+  return thinned(routes, search.apart_mm, kApartDeg, search.most);
+}
 
 std::vector<Route> good_routes(const SearchScene& scene, const Request& request, const CandidateSearch& search) {
   RouteLimits limits = search.limits;
@@ -19,51 +47,40 @@ std::vector<Route> good_routes(const SearchScene& scene, const Request& request,
     const std::vector<Route> of_needle = dense_search(scene, a, limits, search.spacing);
     found.insert(found.end(), of_needle.begin(), of_needle.end());
   }
-  std::ranges::stable_sort(found, {}, &Route::score);
+  found = cheapest_first(scene, limits, std::move(found));
   std::vector<Route> routes;
   for (const int side : sides) {
-    std::vector<Route> of_side;
-    std::ranges::copy_if(found, std::back_inserter(of_side), [&](const Route& r) { return side == 0 || r.side == side; });
-    const std::vector<Route> kept = thinned(of_side, search.apart_mm, kApartDeg, search.most);
-    routes.insert(routes.end(), kept.begin(), kept.end());
+    const std::vector<Route> best = best_of_side(scene, search, limits, side, found);
+    routes.insert(routes.end(), best.begin(), best.end());
   }
-  for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) {
-    RouteLimits same_side = limits;
-    if (same_side.side != 0) same_side.side = routes[n].side;
-    routes[n] = refined(scene, same_side, routes[n]);
-  });
   return routes;
 }
 
-/// The least depth on the same line at which the track is admissible and sure enough of its yield; as it is where none is
-/// found.
-TrackAssessment at_least_depth(const Assessor& assessor, const TrackAssessment& found) {
-  constexpr double kMost_mm = 10, kLeast_mm = 0.1, kDeeper_mm = 0.5, kDeepest_mm = 5;
-  const double sure = wished_p_enough(assessor.file().limits);
-  const auto is_sure = [&](const TrackAssessment& a) {
-    return a.admissible && a.core.p_enough.value_or(1) >= sure &&
-           assessor.assess_exact(a.track).core.mass_mg >= assessor.need_of_one_mg(a.track.request);
+/// The track with its tip at the least depth on its line at which it is admissible and sure enough of its yield; as it is where
+/// none is found.
+Track at_least_depth(const Assessor& assessor, const Track& track) {
+  constexpr double kMost_mm = 10, kLeast_mm = 0.1, kDeeper_mm = 1, kDeepest_mm = 4;
+  const double sure = wished_p_enough(assessor.file().limits), path_mm = path_length_mm(track);
+  const auto moved = [&](double deeper_mm) {
+    Track other = track;
+    other.tip_lps_mm += deeper_mm * axis_of(track);
+    return other;
   };
-  const auto moved = [&](const TrackAssessment& from, double deeper_mm) {
-    Track track = from.track;
-    track.tip_lps_mm += deeper_mm * axis_of(track);
-    return assessor.assess_track(track);
+  const auto is_sure = [&](double deeper_mm) {
+    const Track other = moved(deeper_mm);
+    const TrackAssessment exact = assessor.assess_exact(other);
+    if (!exact.admissible || exact.core.mass_mg < assessor.need_of_one_mg(track.request)) return false;
+    const TrackAssessment a = assessor.assess_track(other, kTrialDraws);
+    return a.admissible && a.core.p_enough.value_or(1) >= sure;
   };
-  TrackAssessment deep = found;
-  for (double more = kDeeper_mm; !is_sure(deep); more += kDeeper_mm) {
-    if (!found.admissible || more > kDeepest_mm) return found;
-    deep = moved(found, more);
+  double depth = 0;   // beyond the given one
+  for (double more = kDeeper_mm; !is_sure(depth); more *= 2) {
+    if (more > kDeepest_mm) return track;
+    depth = more;
   }
-  TrackAssessment best = deep;
-  double keeps = 0;   // mm drawn back
-  for (double more = kMost_mm; more > kLeast_mm; more /= 2) {
-    if (keeps + more >= deep.path_length_mm) continue;
-    const TrackAssessment a = moved(deep, -keeps - more);
-    if (!is_sure(a)) continue;
-    best = a;
-    keeps += more;
-  }
-  return best;
+  for (double back = kMost_mm; back > kLeast_mm; back /= 2)
+    if (path_mm + depth - back > kLeast_mm && is_sure(depth - back)) depth -= back;
+  return moved(depth);
 }
 
 }  // namespace
@@ -103,8 +120,8 @@ Assessed assessed_as(const SearchScene& scene, const Route& of, const TrackAsses
 }
 
 Assessed assessed(const SearchScene& scene, const Assessor& assessor, const Route& route, bool shallowest) {
-  const TrackAssessment deep = assessor.assess_track(track_of(scene, route));
-  return assessed_as(scene, route, shallowest ? at_least_depth(assessor, deep) : deep);
+  const Track track = track_of(scene, route);
+  return assessed_as(scene, route, assessor.assess_track(shallowest ? at_least_depth(assessor, track) : track));
 }
 
 }  // namespace leastharm

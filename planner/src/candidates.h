@@ -8,6 +8,9 @@
 
 namespace leastharm {
 
+/// Draws with which routes are tried; those that are kept are assessed with all.
+inline constexpr int kTrialDraws = 1000;
+
 /// A route that was refined and assessed.
 struct Assessed {
   Candidate candidate;

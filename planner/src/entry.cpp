@@ -78,15 +78,24 @@ std::optional<Vec3> outward_normal(const Body& body, const Vec3& point_lps_mm) {
   const Vec3 reach = Vec3::Constant(3 * sigma).cwiseQuotient(grid.spacing_mm);
   const Eigen::Vector3i low = (centre - reach).array().ceil().cast<int>();
   const Eigen::Vector3i high = (centre + reach).array().floor().cast<int>();
+  // What a voxel weighs is a product of one factor along each axis.
+  std::array<std::vector<std::pair<double, double>>, 3> along;   // how far off, and the factor
+  for (int a = 0; a < 3; ++a)
+    for (int n = low[a]; n <= high[a]; ++n) {
+      const double off = (n - centre[a]) * grid.spacing_mm[a];
+      along[static_cast<std::size_t>(a)].emplace_back(off, std::exp(-off * off / (2 * sigma * sigma)));
+    }
   Vec3 inward = Vec3::Zero();   // in the grid's own axes
   for (int k = low[2]; k <= high[2]; ++k)
-    for (int j = low[1]; j <= high[1]; ++j)
+    for (int j = low[1]; j <= high[1]; ++j) {
+      const auto [z, of_z] = along[2][static_cast<std::size_t>(k - low[2])];
+      const auto [y, of_y] = along[1][static_cast<std::size_t>(j - low[1])];
       for (int i = low[0]; i <= high[0]; ++i) {
-        if (!object_at_clamped(body, {i, j, k})) continue;
-        const Vec3 r = (Vec3(i, j, k) - centre).cwiseProduct(grid.spacing_mm);
-        const double square = r.squaredNorm() / (sigma * sigma);
-        if (square < 9) inward += std::exp(-square / 2) * r;
+        const auto [x, of_x] = along[0][static_cast<std::size_t>(i - low[0])];
+        const Vec3 r(x, y, z);
+        if (r.squaredNorm() < 9 * sigma * sigma && object_at_clamped(body, {i, j, k})) inward += of_x * of_y * of_z * r;
       }
+    }
   if (inward.norm() < 1e-9) return std::nullopt;
   return Vec3(-(grid.direction * inward).normalized());
 }

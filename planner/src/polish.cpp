@@ -14,7 +14,8 @@ class Polish {
  public:
   Polish(const SearchScene& scene, const Assessor& assessor, const Assessed& start)
       : scene_(scene), assessor_(assessor), best_(start), limits_(scene.file().limits),
-        least_p_(std::min(wished_p_enough(scene.file().limits), start.candidate.p_enough)), price_(price_of(start.assessment)) {
+        least_p_(std::min(wished_p_enough(scene.file().limits), start.candidate.p_enough)), price_(price_of(start.assessment)),
+        quick_lack_(start.candidate.p_enough - estimated_p_enough(scene, start.candidate.route)) {
     limits_.side = start.candidate.route.side;
   }
 
@@ -22,7 +23,7 @@ class Polish {
     if (!best_.assessment.admissible) return best_;
     for (double step = kFirst_mm; step > kLast_mm;)
       if (!sweep(step)) step /= 2;
-    return best_;
+    return assessed_as(scene_, best_.candidate.route, assessor_.assess_track(best_.assessment.track));
   }
 
  private:
@@ -56,11 +57,14 @@ class Polish {
     if (!entry) return false;
     const Route route = as_searched(*entry, track.tip_lps_mm);
     if (!std::isfinite(route.score)) return false;
+    const double quick_p = estimated_p_enough(scene_, route);
+    if (quick_p + quick_lack_ < least_p_ - kQuickOff) return false;   // draws cost a thousand times as much
     TrackAssessment a = assessor_.assess_exact(track);
     if (!a.admissible || price_of(a) > price_ - kWorthwhile * price_ || a.core.mass_mg < assessor_.need_of_one_mg(track.request)) return false;
-    if (estimated_p_enough(scene_, route) < least_p_ - kQuickOff) return false;   // draws cost a hundred times as much
-    a = assessor_.assess_track(track);
-    if (!a.admissible || a.core.p_enough.value_or(1) < least_p_) return false;
+    a = assessor_.assess_track(track, kTrialDraws);
+    const double p = a.core.p_enough.value_or(1);
+    if (!a.admissible || p < least_p_) return false;
+    quick_lack_ = p - quick_p;
     price_ = price_of(a);
     best_ = assessed_as(scene_, best_.candidate.route, a);
     return true;
@@ -79,7 +83,7 @@ class Polish {
                           scene_.frame().direction(*outward), direction, whole_steps);
   }
 
-  static constexpr double kQuickOff = 0.02;     // how far the quick chance may lie under the drawn one
+  static constexpr double kQuickOff = 0.005;    // how far the quick chance, set right by the last drawn one, may lie under the next
   static constexpr double kWorthwhile = 1e-4;   // of the price; less is not worth a step
 
   const SearchScene& scene_;
@@ -87,6 +91,7 @@ class Polish {
   Assessed best_;
   RouteLimits limits_;
   double least_p_, price_;
+  double quick_lack_;   ///< the best track's chance as it was drawn, less its quick estimate
 };
 
 }  // namespace

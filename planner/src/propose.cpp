@@ -61,7 +61,7 @@ std::vector<Assessed> candidates_of_all(const SearchScene& scene, const Assessor
 
 /// The plan's tracks and the best others of each request and side: what is polished may change places.
 std::vector<std::size_t> worth_polishing(const Pool& pool, const std::vector<Candidate>& candidates) {
-  constexpr int kOthers = 5;
+  constexpr int kOthers = 3;
   std::vector<std::size_t> order(candidates.size()), worth = pool.plan;
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::ranges::stable_sort(order, {}, [&](std::size_t n) { return candidates[n].score; });
@@ -101,11 +101,10 @@ CandidateSearch farther_apart(const RequestFile& file) {
 
 /// Alternatives, firmness, prices: what stands beside the plan. Its pool is widened by surer and richer routes first.
 void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
-  constexpr DenseSpacing kCoarse{8, 8};
   constexpr std::size_t kFew = 8;
   const RequestFile& file = pool.scene.file();
   const auto add = [&](const auto& change) {
-    CandidateSearch search{RouteLimits(file.limits), kCoarse, kFew};
+    CandidateSearch search{RouteLimits(file.limits), {}, kFew};
     change(search.limits);
     for (Assessed& a : candidates_of_all(pool.scene, pool.assessor, search))
       if (a.assessment.admissible) pool.routes.push_back(std::move(a));
@@ -115,7 +114,7 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
   proposal.alternatives = find_alternatives(pool, proposal.assessment);
   proposal.firmness = find_firmness(pool, seed);
 
-  CandidateSearch half{RouteLimits(file.limits), kCoarse, 2 * kFew};
+  CandidateSearch half{RouteLimits(file.limits), {}, 2 * kFew};
   half.limits.need_factor = 0.5;
   half.shallowest = true;
   const Assessor under_half(pool.scene.body(), request_at(file, LesserChoice::half_the_mass), seed);

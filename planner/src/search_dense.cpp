@@ -6,6 +6,7 @@
 #include <tuple>
 #include <unordered_set>
 
+#include "planner/counter_random.h"
 #include "planner/cylinder.h"
 #include "planner/entry.h"
 #include "workers.h"
@@ -131,15 +132,25 @@ struct Graded {
   double cost = std::numeric_limits<double>::infinity();
 };
 
+double lack_of_certainty(const SearchScene& scene, const RouteLimits& limits, const Route& route) {
+  return std::max(0.0, wished_p_enough(scene.file().limits) - estimated_p_enough(scene, route, limits.need_factor));
+}
+
+double price_at(const SearchScene& scene, const Route& route, double lack) {
+  return route.score * (1 + 3 * lack) * (1 + near_limit_price(scene, route.direction));
+}
+
 /// The least depth with a sufficient chance of enough; where none has it, the chance's lack is priced.
-Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t ask, const Vec3& entry, const Vec3& outward,
-              const Vec3& direction) {
+Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t ask, const Vec3& near, const Vec3& direction) {
   constexpr double kDeeper_mm = 2, kFinest_mm = 0.2;
-  const double wish = wished_p_enough(scene.file().limits);
+  const auto found = surface_near(scene, ask, near, direction);
+  if (!found) return {};
+  const Vec3 entry = *found;
+  const auto normal_lps = outward_normal(scene.body(), scene.frame().lps(entry));
+  const Vec3 outward = normal_lps ? scene.frame().direction(*normal_lps) : Vec3(-direction);
   Graded best;
   const auto lack_of = [&](const Route& route) {
-    const double lack = std::max(0.0, wish - estimated_p_enough(scene, route, limits.need_factor));
-    const double cost = route.score * (1 + 3 * lack) * (1 + near_limit_price(scene, direction));
+    const double lack = lack_of_certainty(scene, limits, route), cost = price_at(scene, route, lack);
     if (cost < best.cost) best = {route, cost};
     return lack;
   };
@@ -158,12 +169,12 @@ Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t a
 
 }  // namespace
 
+double price_of(const SearchScene& scene, const RouteLimits& limits, const Route& route) {
+  return price_at(scene, route, lack_of_certainty(scene, limits, route));
+}
+
 Route refined(const SearchScene& scene, const RouteLimits& limits, const Route& start) {
-  const auto normal_at = [&](const Vec3& p) {
-    const auto n = outward_normal(scene.body(), scene.frame().lps(p));
-    return n ? scene.frame().direction(*n) : Vec3(-start.direction);
-  };
-  Graded best = graded(scene, limits, start.ask, start.entry, normal_at(start.entry), start.direction);
+  Graded best = graded(scene, limits, start.ask, start.entry, start.direction);
   if (!std::isfinite(best.cost)) return start;
   double shift = 2, turn = 3 / kRadian;
   while (shift > 0.2) {
@@ -177,12 +188,36 @@ Route refined(const SearchScene& scene, const RouteLimits& limits, const Route& 
       const Vec3 entry = turns ? Vec3(e + best.route.depth_mm * turn * way) : Vec3(e + shift * way);
       const Vec3 direction = turns ? Vec3((best.route.tip() - entry).normalized()) : d;
       if (!keeps_tilt(direction, limits.tilt_deg)) continue;
-      const Graded next = graded(scene, limits, start.ask, entry, normal_at(entry), direction);
+      const Graded next = graded(scene, limits, start.ask, entry, direction);
       if (next.cost < best.cost - 1e-9) best = next, moved = true;
     }
     if (!moved) shift /= 2, turn /= 2;
   }
   return best.route;
+}
+
+Route hopped(const SearchScene& scene, const RouteLimits& limits, const Route& start) {
+  constexpr int kHops = 12;
+  constexpr double kFar_mm = 6, kBehind_mm = 20;   // the surface is found again from behind
+  const std::uint64_t stream = stream_named("hop");
+  Route best = start;
+  double price = price_of(scene, limits, best);
+  for (int hop = 0; hop < kHops; ++hop) {
+    const auto away = [&](int n) { return kFar_mm * random_normal(1, stream, static_cast<std::uint64_t>(4 * hop + n)); };
+    const auto [e1, e2] = across(best.direction);
+    const Vec3 tip = best.tip() + away(0) * e1 + away(1) * e2, aim = best.entry + away(2) * e1 + away(3) * e2;
+    const Vec3 direction = (tip - aim).normalized();
+    const auto entry = find_entry_point(scene.body(), scene.frame().lps(aim - kBehind_mm * direction), scene.frame().lps(tip));
+    if (!entry || !keeps_tilt(direction, limits.tilt_deg)) continue;
+    Route other = best;
+    other.entry = scene.frame().point(*entry);
+    other.direction = direction;
+    other.score = std::numeric_limits<double>::infinity();
+    other = refined(scene, limits, other);
+    if (!std::isfinite(other.score)) continue;
+    if (const double p = price_of(scene, limits, other); p < price) best = other, price = p;
+  }
+  return best;
 }
 
 }  // namespace leastharm

@@ -9,8 +9,8 @@ namespace leastharm {
 
 /// How finely the dense search looks.
 struct DenseSpacing {
-  double entry_mm = 5;        ///< between entries
-  double direction_deg = 5;   ///< between directions
+  double entry_mm = 8;        ///< between entries
+  double direction_deg = 8;   ///< between directions
 };
 
 /// The best routes of one request with one needle, best first: over all entries and directions at the given spacing,
@@ -23,8 +23,14 @@ struct DenseSpacing {
 [[nodiscard]] std::vector<Route> thinned(const std::vector<Route>& routes, double apart_mm, double apart_deg,
                                          std::size_t most);
 
+/// A route's score, dearer where the chance of enough falls short of what is wished and near the tilt limit: what `refined` makes least.
+[[nodiscard]] double price_of(const SearchScene& scene, const RouteLimits& limits, const Route& route);
+
 /// Descends from a route by shifting and turning it, and deepens it until the chance of enough suffices.
 [[nodiscard]] Route refined(const SearchScene& scene, const RouteLimits& limits, const Route& route);
+
+/// Descends again from places at random round about, for there is seldom one hollow alone; the best that was found.
+[[nodiscard]] Route hopped(const SearchScene& scene, const RouteLimits& limits, const Route& route);
 
 /// Directions within the tilt limit, about `step_deg` apart, in a fixed order.
 [[nodiscard]] std::vector<Vec3> direction_set(double tilt_deg, double step_deg);

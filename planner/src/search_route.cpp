@@ -17,6 +17,9 @@ constexpr double kSideMm = 3;   // a core's least distance from the midline to b
 
 double step_mm(const SearchScene& scene) { return std::min(1.0, scene.frame().grid.spacing_mm.minCoeff()); }
 
+/// How far from where it is looked for an entry may lie.
+double near_mm(const SearchScene& scene, const Ask& ask) { return ask.needle->outer_mm / 2 + 2 * scene.frame().grid.spacing_mm.maxCoeff(); }
+
 /// Runs along a line and finds the tip.
 class Walk {
  public:
@@ -36,13 +39,17 @@ class Walk {
     const int last = static_cast<int>(std::floor((depth_mm < 0 ? longest : std::min(depth_mm, longest)) / step_ + 1e-6));
     const int throw_steps = std::max(1, static_cast<int>(std::lround(needle.throw_mm / step_)));
     yields_.assign(static_cast<std::size_t>(std::max(last, 0)) + 1, 0);
-    double bone = 0;
+    double bone = 0, clear_to = 0;
     for (int s = 0; s < last; ++s) {
       const Vec3 p = route_.entry + (s + 0.5) * step_ * direction_;
       const Material material = scene_.material_at(p);
       if (material == Material::support) return route_;
       if (material == Material::bone && (bone += step_) > limits_.bone_mm) return route_;
-      if (!clear(p)) return route_;
+      if (s * step_ >= clear_to) {
+        const double spare = spare_mm(p);
+        if (spare < 0) return route_;
+        clear_to = s * step_ + spare;   // a distance changes by no more than the way
+      }
       const Vec3 q = scene_.in_box(p) - ask_.core_offset;
       const auto n = static_cast<std::size_t>(s);
       yields_[n + 1] = yields_[n] + step_ * static_cast<double>(ask_.yield.at(q));
@@ -55,23 +62,16 @@ class Walk {
   }
 
  private:
-  /// The first voxel of the object on the line near the given point.
   bool find_surface(const Vec3& near) {
-    const double reach = near_mm();
-    for (double t = -reach; t < reach; t += 0.25 * step_)
-      if (is_object(scene_.material_at(near + t * direction_))) {
-        route_.entry = near + t * direction_;
-        return true;
-      }
-    return false;
+    const auto found = surface_near(scene_, route_.ask, near, direction_);
+    if (found) route_.entry = *found;
+    return found.has_value();
   }
-
-  [[nodiscard]] double near_mm() const { return ask_.needle->outer_mm / 2 + 2 * scene_.frame().grid.spacing_mm.maxCoeff(); }
 
   /// The shaft stands in the air behind the entry, and the hand behind the shaft; nothing may be in their way.
   bool shaft_is_free(double depth_mm) {
-    const double hub = std::max(near_mm(), ask_.needle->usable_mm - ask_.needle->dead_tip_mm - depth_mm);
-    for (double t = near_mm(); t < hub + kHandLengthMm; t += 2 * step_) {
+    const double hub = std::max(near_mm(scene_, ask_), ask_.needle->usable_mm - ask_.needle->dead_tip_mm - depth_mm);
+    for (double t = near_mm(scene_, ask_); t < hub + kHandLengthMm; t += 2 * step_) {
       const Vec3 p = route_.at(-t);
       if (scene_.material_at(p) != Material::air) return false;
       for (const Mark& mark : scene_.body().marks)
@@ -88,16 +88,16 @@ class Walk {
           if (scene_.material_at(route_.at(-t) + aside * out) != Material::air) return false;
         return true;
       };
-      if (!is_free(ask_.needle->outer_mm / 2 + kShaftSpareMm, near_mm(), hub) ||
-          !is_free(kHandRadiusMm + kSpareMm, std::max(near_mm(), hub - kSpareMm), hub + kHandLengthMm))
+      if (!is_free(ask_.needle->outer_mm / 2 + kShaftSpareMm, near_mm(scene_, ask_), hub) ||
+          !is_free(kHandRadiusMm + kSpareMm, std::max(near_mm(scene_, ask_), hub - kSpareMm), hub + kHandLengthMm))
         return false;
     }
     return true;
   }
 
-  [[nodiscard]] bool clear(const Vec3& p) const {
-    return scene_.keep_out_distance_mm(p) - ask_.needle->outer_mm / 2 -
-               scene_.frame().grid.spacing_mm.minCoeff() / 2 >= limits_.clearance_mm;
+  /// How much farther from keep-outs than it must be.
+  [[nodiscard]] double spare_mm(const Vec3& p) const {
+    return scene_.keep_out_distance_mm(p) - ask_.needle->outer_mm / 2 - scene_.frame().grid.spacing_mm.minCoeff() / 2 - limits_.clearance_mm;
   }
 
   bool tip_holds(int end, int throw_steps) {
@@ -128,7 +128,7 @@ class Walk {
   [[nodiscard]] bool dead_tip_clear(double tip) const {
     for (double t = tip; t < tip + ask_.needle->dead_tip_mm; t += step_) {
       const Material m = scene_.material_at(route_.at(t));
-      if (!clear(route_.at(t)) || m == Material::support || (m == Material::bone && limits_.bone_mm <= 0)) return false;
+      if (spare_mm(route_.at(t)) < 0 || m == Material::support || (m == Material::bone && limits_.bone_mm <= 0)) return false;
     }
     return true;
   }
@@ -176,6 +176,13 @@ double near_limit_price(const SearchScene& scene, const Vec3& direction) {
   if (limit >= 90) return 0;   // no tilt is over it
   const double tilt = kRadian * std::asin(std::min(1.0, std::abs(direction.z())));
   return kPrice * std::clamp((tilt - (limit - kReserveDeg)) / kRampDeg, 0.0, 1.0);
+}
+
+std::optional<Vec3> surface_near(const SearchScene& scene, std::size_t ask, const Vec3& near, const Vec3& direction) {
+  const double reach = near_mm(scene, scene.asks()[ask]), step = 0.25 * step_mm(scene);
+  for (double t = -reach; t < reach; t += step)
+    if (is_object(scene.material_at(near + t * direction))) return near + t * direction;
+  return std::nullopt;
 }
 
 Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,

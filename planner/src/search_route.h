@@ -2,6 +2,7 @@
 
 #include <cstdint>
 #include <limits>
+#include <optional>
 
 #include "planner/assess.h"
 #include "search_scene.h"
@@ -45,6 +46,9 @@ struct RouteLimits {
 /// otherwise. Nothing from 2 degrees inside the limit on, 0.03 nearer to it than 1.5. It only chooses between routes: the limit stays
 /// what it is, and scores are given without it.
 [[nodiscard]] double near_limit_price(const SearchScene& scene, const Vec3& direction);
+
+/// Where a line enters the object: the first point in it, within a few voxels of `near`.
+[[nodiscard]] std::optional<Vec3> surface_near(const SearchScene& scene, std::size_t ask, const Vec3& near, const Vec3& direction);
 
 /// The shallowest tip on a line that keeps the limits and yields enough; `score` is infinite where there is none.
 /// `entry` is any point within a few voxels of the surface; `outward` the surface's normal there.

@@ -23,8 +23,8 @@ class Assessor {
   /// the nominal ones (every uncertain quantity at its median, the map right), and p_enough, p_reach, p_touch are left
   /// empty. Throws BadInput as `assess`.
   [[nodiscard]] TrackAssessment assess_exact(const Track& track) const;
-  /// All of one track, chances and intervals included.
-  [[nodiscard]] TrackAssessment assess_track(const Track& track) const;
+  /// All of one track, chances and intervals included; fewer draws are quicker and less sure.
+  [[nodiscard]] TrackAssessment assess_track(const Track& track, int draws = kMassDraws) const;
   /// Tracks together: each as above, then spacing, sides, shared holes, pooled needs.
   [[nodiscard]] Assessment assess(const std::vector<Track>& tracks) const;
 
@@ -43,8 +43,8 @@ class Assessor {
   [[nodiscard]] Site enter(const Track& track) const;
   [[nodiscard]] TrackAssessment exact(const Site& site) const;
   /// All but p_enough.
-  [[nodiscard]] TrackAssessment with_chances(const Track& track, MassDraws& draws) const;
-  [[nodiscard]] MassDraws add_chances(TrackAssessment& a) const;
+  [[nodiscard]] TrackAssessment with_chances(const Track& track, MassDraws& masses, int draws = kMassDraws) const;
+  [[nodiscard]] MassDraws add_chances(TrackAssessment& a, int draws) const;
   void add_geometry_findings(TrackAssessment& a, const Site& site) const;
   void add_core_findings(TrackAssessment& a, double foreign) const;
   void add_damage(TrackAssessment& a, const Site& site) const;

@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <string_view>
 
+#include "imaging/grid.h"
 #include "imaging/material.h"
 
 namespace leastharm {
@@ -44,6 +45,8 @@ using PerWeighed = std::array<T, kMaterialCount + 1>;
 [[nodiscard]] constexpr std::size_t weighed_as(std::uint8_t material, std::int16_t hu) {
   return material == static_cast<std::uint8_t>(Material::packing) && hu > kLoosestMineralHu ? kDensePacking : material;
 }
+/// What a voxel would weigh if it were water, mg/mm3; nothing where the scanner measured nothing.
+[[nodiscard]] constexpr double as_water_mg_per_mm3(std::int16_t hu) { return hu == kNoReadingHu ? 0 : 1 + hu / 1000.0; }
 /// How each of them is weighed under a filling.
 [[nodiscard]] PerWeighed<Composition> compositions(Filling filling);
 

@@ -83,7 +83,7 @@ std::vector<Vec3> tips_of(const CaseFile& file) {
 
 /// A new case on the day's CT, searched with what is left of the minute in which a person waits at the table.
 void replan(const TransferOptions& o, const Console& console) {
-  constexpr double kMinute_s = 60, kBeside_s = 20, kLeast_s = 5;   // alternatives and prices come after the search
+  constexpr double kMinute_s = 60, kBeside_s = 32, kLeast_s = 5;   // polish, alternatives and prices come after the search
   const auto begun_at = std::chrono::steady_clock::now();
   const auto seconds = [&] { return std::chrono::duration<double>(std::chrono::steady_clock::now() - begun_at).count(); };
   CaseFolder planned = CaseFolder::open(o.case_path);
