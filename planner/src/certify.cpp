@@ -5,7 +5,6 @@
 #include <cmath>
 #include <limits>
 #include <memory>
-#include <queue>
 #include <tuple>
 
 #include "planner/crossing.h"
@@ -38,42 +37,55 @@ struct Later {
   bool operator()(const Cell& a, const Cell& b) const { return std::tie(a.bound, a.number) > std::tie(b.bound, b.number); }
 };
 
-class Certifier {
+}  // namespace
+
+class Certifier::Search {
  public:
-  Certifier(SweepGrounds& grounds, const Certification& task) : scene_(grounds.scene()), task_(task), best_(task.score) {
+  Search(SweepGrounds& grounds, Certification task) : scene_(grounds.scene()), task_(std::move(task)), best_(task_.score) {
     for (std::size_t a = 0; a < scene_.asks().size(); ++a) {
-      const bool asked = scene_.asks()[a].request == task.request;
-      bounds_.push_back(asked ? std::make_unique<SheafBound>(grounds.of(a), task.side) : nullptr);
+      const bool asked = scene_.asks()[a].request == task_.request;
+      bounds_.push_back(asked ? std::make_unique<SheafBound>(grounds.of(a), task_.side) : nullptr);
       if (asked) add_roots(a);
     }
   }
 
-  SideBound run() {
-    std::string stopped = "gap";
-    constexpr std::size_t kRoots = 8;   // looked at between two questions whether to go on
-    for (std::size_t n = 0; n < roots_.size(); n += kRoots) {
-      if (task_.go_on && !task_.go_on(0)) return {0, 0, "time"};
-      sweep({roots_.begin() + static_cast<std::ptrdiff_t>(n), roots_.begin() + static_cast<std::ptrdiff_t>(std::min(n + kRoots, roots_.size()))});
-    }
-    while (!open_.empty() && open_.top().bound < target()) {
-      const bool go = !task_.go_on || task_.go_on(open_.top().bound);
-      if (!go || points_ > task_.lattice_points) {
-        stopped = go ? "nodes" : "time";
-        break;
-      }
-      look_closer();
-    }
+  [[nodiscard]] bool finished() const { return roots_.empty() && (open_.empty() || open_.front().bound >= target()); }
+  [[nodiscard]] double points() const { return points_; }
+
+  /// Until all roots are swept nothing is known.
+  [[nodiscard]] SideBound bound() const {
+    if (!roots_.empty()) return {};
     // Cells left out are bounded by the target with their hole: without it by so much less.
-    SideBound result{target(), std::max(0.0, target() - widest_hole()), stopped};
-    const auto count = [&](const Cell& cell) {
-      result.lower_bound = std::min(result.lower_bound, cell.bound);
-      result.without_hole = std::min(result.without_hole, cell.without_hole);
-    };
-    for (; !open_.empty(); open_.pop()) count(open_.top());
-    std::ranges::for_each(finest_, count);
-    if (stopped == "gap" && result.lower_bound < target()) result.stopped = "nodes";   // the finest level did not suffice
+    SideBound result{target(), std::max(0.0, target() - widest_hole())};
+    for (const auto* cells : {&open_, &finest_})
+      for (const Cell& cell : *cells) {
+        result.lower_bound = std::min(result.lower_bound, cell.bound);
+        result.without_hole = std::min(result.without_hole, cell.without_hole);
+      }
     return result;
   }
+
+  void look_closer() {
+    if (!roots_.empty()) {
+      constexpr std::size_t kRoots = 8;
+      const auto from = roots_.end() - static_cast<std::ptrdiff_t>(std::min(kRoots, roots_.size()));
+      sweep({from, roots_.end()});
+      roots_.erase(from, roots_.end());
+      return;
+    }
+    std::vector<Cell> taken, parts;
+    while (!open_.empty() && parts.size() < kBatch && open_.front().bound < target()) {
+      std::ranges::pop_heap(open_, Later{});
+      const Cell cell = open_.back();
+      open_.pop_back();
+      if (cell.slope <= kTriedFrom) taken.push_back(cell);
+      if (!divide(cell, parts)) finest_.push_back(cell);
+    }
+    try_one(taken);
+    sweep(std::move(parts));
+  }
+
+  [[nodiscard]] bool within_gap() const { return finished() && bound().lower_bound >= target(); }
 
  private:
   [[nodiscard]] double target() const { return (1 - task_.gap) * best_; }
@@ -100,19 +112,6 @@ class Certifier {
       box.cubes[a] = std::max(1, static_cast<int>(std::ceil((high[e] - low[e]) / box.cube_mm)));
     }
     for (const Sheaf& sheaf : all_sheaves(scene_.file().limits.tilt_deg, kFirstSlope)) roots_.push_back({ask, sheaf, box});
-  }
-
-  /// Divides the cells with the least bounds.
-  void look_closer() {
-    std::vector<Cell> taken, parts;
-    while (!open_.empty() && parts.size() < kBatch && open_.top().bound < target()) {
-      const Cell cell = open_.top();
-      open_.pop();
-      if (cell.slope <= kTriedFrom) taken.push_back(cell);
-      if (!divide(cell, parts)) finest_.push_back(cell);
-    }
-    try_one(taken);
-    sweep(std::move(parts));
   }
 
   /// Makes the lattice finer, or the sheaf narrower: whichever costs the bound more. A step loses a few steps' worth of
@@ -146,7 +145,8 @@ class Certifier {
       points_ += points[n];
       for (Cell& cell : kept[n]) {
         cell.number = number_++;
-        open_.push(cell);
+        open_.push_back(cell);
+        std::ranges::push_heap(open_, Later{});
       }
     }
   }
@@ -199,16 +199,28 @@ class Certifier {
   }
 
   const SearchScene& scene_;
-  const Certification& task_;
+  Certification task_;
   double best_, points_ = 0, tried_ = std::numeric_limits<double>::infinity();
   std::vector<std::unique_ptr<SheafBound>> bounds_;   // by ask
   std::vector<Cell> roots_, finest_;
-  std::priority_queue<Cell, std::vector<Cell>, Later> open_;
+  std::vector<Cell> open_;                            // a heap, the least bound in front
   std::size_t number_ = 0;
 };
 
-}  // namespace
+Certifier::Certifier(SweepGrounds& grounds, Certification task) : search_(std::make_unique<Search>(grounds, std::move(task))) {}
+Certifier::~Certifier() = default;
+Certifier::Certifier(Certifier&&) noexcept = default;
 
-SideBound certify(SweepGrounds& grounds, const Certification& task) { return Certifier(grounds, task).run(); }
+void Certifier::look_closer() { search_->look_closer(); }
+bool Certifier::finished() const { return search_->finished(); }
+bool Certifier::within_gap() const { return search_->within_gap(); }
+SideBound Certifier::bound() const { return search_->bound(); }
+double Certifier::points() const { return search_->points(); }
+
+SideBound certify(SweepGrounds& grounds, const Certification& task, double lattice_points) {
+  Certifier certifier(grounds, task);
+  while (!certifier.finished() && certifier.points() <= lattice_points) certifier.look_closer();
+  return certifier.bound();
+}
 
 }  // namespace leastharm

@@ -1,8 +1,8 @@
 #pragma once
 
 #include <functional>
+#include <memory>
 #include <optional>
-#include <string>
 
 #include "search_route.h"
 #include "sheaf_bound.h"
@@ -14,21 +14,39 @@ namespace leastharm {
 struct SideBound {
   double lower_bound = 0;
   double without_hole = 0;       ///< the same of what a track scores besides its hole, which others may share
-  std::string stopped = "gap";   ///< "gap", "nodes" or "time"
 };
 
-/// What is certified, and how far the search for the bound goes.
+/// What is certified.
 struct Certification {
   const Request* request = nullptr;
   int side = 0;                    ///< +1, -1; 0 no matter
   double score = 0;                ///< of the best track known
   double gap = 0.05;               ///< what comes within this of the best is not looked at more closely
-  double lattice_points = 1e10;    ///< the same amount of work on every machine
-  std::function<bool(double lower_bound)> go_on;                     ///< asked between batches; false stops
   std::function<std::optional<double>(const Route& route)> offer;    ///< a promising route; its score where it is admissible
 };
 
-/// Best first, over sheaves of directions and cubes of tips. Deterministic on any number of threads unless `go_on` stops it.
-[[nodiscard]] SideBound certify(SweepGrounds& grounds, const Certification& task);
+/// Best first, over sheaves of directions and cubes of tips. Deterministic on any number of threads.
+class Certifier {
+ public:
+  Certifier(SweepGrounds& grounds, Certification task);   ///< `grounds` outlive this
+  ~Certifier();
+  Certifier(Certifier&&) noexcept;
+
+  /// Looks closer where the bound is least; a fraction of a second's work.
+  void look_closer();
+  /// Nothing raises the bound any more: what is left is within the gap, or as fine as it gets.
+  [[nodiscard]] bool finished() const;
+  [[nodiscard]] bool within_gap() const;
+  [[nodiscard]] SideBound bound() const;
+  /// Lattice points looked at: the same on every machine.
+  [[nodiscard]] double points() const;
+
+ private:
+  class Search;
+  std::unique_ptr<Search> search_;
+};
+
+/// The bound after so much work, or when finished.
+[[nodiscard]] SideBound certify(SweepGrounds& grounds, const Certification& task, double lattice_points);
 
 }  // namespace leastharm

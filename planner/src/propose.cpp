@@ -123,7 +123,7 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
   proposal.prices = find_prices(pool, proposal.assessment, candidates);
 }
 
-/// The work that bounds may cost, shared out among requests and sides; about a minute on two cores.
+/// The work that bounds may cost, spent where the plan's bound loses most; about a minute on two cores.
 constexpr double kLatticePoints = 3.5e9;
 
 /// The bound for one request: the sum of its cores' own, on those sides where they have to lie.
@@ -155,67 +155,92 @@ RequestBound bound_of(const Request& request, const std::vector<int>& sides, con
 /// Finds the bounds of all requests, and better routes on the way, which go into the pool.
 class BoundSearch {
  public:
-  BoundSearch(Pool& pool, const Clock& clock, const SearchProgress& progress)
-      : pool_(pool), grounds_(pool.scene), clock_(clock), progress_(progress) {
-    for (const Request& r : pool.scene.file().requests) {
-      if (r.pooled && r.replicates > 1) pools_[&r] = one_of_the_pool(pool.scene.body(), pool.scene.file(), r);
-      for (const int side : sides_of(r.sides)) tasks_.push_back({&r, side});
-    }
+  BoundSearch(Pool& pool, const Clock& clock, const SearchProgress& progress) : pool_(pool), grounds_(pool.scene), clock_(clock), progress_(progress) {
+    for (const Request& r : pool.scene.file().requests)
+      for (const int side : sides_of(r.sides)) add(r, side);
   }
 
-  /// `score` is the plan's, for who watches. False where the one who watches wants no more.
+  /// `score` is the plan's, for who watches. Ends where the one who watches wants no more.
   void run(double score) {
-    std::vector<SideBound> bounds(tasks_.size());
-    for (std::size_t t = 0; t < tasks_.size(); ++t) {
-      if (cancelled_ || clock_.seconds() >= pool_.scene.file().time_s) {   // nothing is known of the rest
-        stopped_ = "time";
-        break;
-      }
-      const auto of_pool = pools_.find(tasks_[t].request);
-      if (of_pool != pools_.end() && !of_pool->second) continue;   // nothing can be claimed of a core of this pool
-      const double now = clock_.seconds(), until = now + (pool_.scene.file().time_s - now) / static_cast<double>(tasks_.size() - t);
-      Certification task{tasks_[t].request, tasks_[t].side, best_score(tasks_[t]), pool_.scene.file().gap,
-                         kLatticePoints / static_cast<double>(tasks_.size()), {}, {}};
-      task.go_on = [&, t](double bound) {
-        bounds[t].lower_bound = bound;
-        bounds[t].without_hole = 0;
-        cancelled_ = cancelled_ || (progress_ && !progress_(score, total(bounds), clock_.seconds()));
-        return !cancelled_ && clock_.seconds() < until;
-      };
-      task.offer = [&](const Route& route) -> std::optional<double> {
-        Assessed a = assessed(pool_.scene, pool_.assessor, route, true);
-        if (!a.assessment.admissible) return std::nullopt;
-        pool_.routes.push_back(std::move(a));
-        return pool_.routes.back().candidate.score;
-      };
-      std::optional<SweepGrounds> of_one;
-      if (of_pool != pools_.end()) {   // its routes are not this one's: they answer less
-        task.request = &of_pool->second->request();
-        task.offer = {};
-        of_one.emplace(*of_pool->second->scene);
-      }
-      bounds[t] = certify(of_one ? *of_one : grounds_, task);
-      for (const std::string_view why : {"nodes", "time"})
-        if (bounds[t].stopped == why && stopped_ != "time") stopped_ = why;
+    for (Side* next = worst(); next != nullptr; next = worst()) {
+      const bool go_on = !progress_ || progress_(score, bound(), clock_.seconds());
+      if (!go_on || clock_.seconds() >= pool_.scene.file().time_s) stopped_ = "time";
+      else if (points() > kLatticePoints) stopped_ = "nodes";
+      if (stopped_ != "gap") return;
+      next->certifier->look_closer();
     }
-    bound_ = total(bounds);
+    const auto reached = [](const Side& side) { return side.certifier && side.certifier->within_gap(); };
+    if (!std::ranges::all_of(sides_, reached)) stopped_ = "nodes";   // what is finest does not suffice
   }
 
-  [[nodiscard]] double bound() const { return bound_; }
+  [[nodiscard]] double bound() const {
+    std::vector<SideBound> bounds;
+    for (const Side& side : sides_) bounds.push_back(side.certifier ? side.certifier->bound() : SideBound{});
+    return total(bounds);
+  }
   [[nodiscard]] const std::string& stopped() const { return stopped_; }
 
  private:
-  struct Task {
-    const Request* request;
-    int side;
+  /// One request on one side.
+  struct Side {
+    double score = 0;                     ///< of the best single track known at first
+    int cores = 1;
+    std::optional<OneOfThePool> of_pool;
+    std::unique_ptr<SweepGrounds> grounds_of_pool;
+    std::unique_ptr<Certifier> certifier; ///< none where nothing can be claimed
   };
 
-  [[nodiscard]] double best_score(const Task& task) const {
-    double best = std::numeric_limits<double>::infinity();
-    for (const Assessed& a : pool_.routes)
-      if (pool_.scene.asks()[a.candidate.route.ask].request == task.request && (task.side == 0 || a.candidate.route.side == task.side))
-        best = std::min(best, a.candidate.score);
-    return best;
+  void add(const Request& request, int side) {
+    Side& added = sides_.emplace_back();
+    added.score = best_score(request, side);
+    Certification task{&request, side, added.score, pool_.scene.file().gap, [this](const Route& route) { return offered(route); }};
+    if (request.pooled && request.replicates > 1) {
+      added.of_pool = one_of_the_pool(pool_.scene.body(), pool_.scene.file(), request);
+      if (!added.of_pool) return;
+      added.grounds_of_pool = std::make_unique<SweepGrounds>(*added.of_pool->scene);
+      task.request = &added.of_pool->request();
+      task.offer = {};   // its routes are not this one's: they answer less
+    } else {
+      added.cores = request.sides == Sides::both ? (request.replicates + 1) / 2 : request.replicates;
+    }
+    added.certifier = std::make_unique<Certifier>(added.grounds_of_pool ? *added.grounds_of_pool : grounds_, std::move(task));
+  }
+
+  /// Where the plan's bound loses most, and something can be done about it.
+  [[nodiscard]] Side* worst() {
+    Side* worst = nullptr;
+    double most = 0;
+    for (Side& side : sides_) {
+      if (!side.certifier || side.certifier->finished()) continue;
+      const double loss = side.cores * (side.score - side.certifier->bound().lower_bound);
+      if (worst == nullptr || loss > most) worst = &side, most = loss;
+    }
+    return worst;
+  }
+
+  std::optional<double> offered(const Route& route) {
+    Assessed a = assessed(pool_.scene, pool_.assessor, route, true);
+    if (!a.assessment.admissible) return std::nullopt;
+    pool_.routes.push_back(std::move(a));
+    return pool_.routes.back().candidate.score;
+  }
+
+  [[nodiscard]] double points() const {
+    double sum = 0;
+    for (const Side& side : sides_) sum += side.certifier ? side.certifier->points() : 0;
+    return sum;
+  }
+
+  /// Of a single track on that side; of any, where none is known there.
+  [[nodiscard]] double best_score(const Request& request, int side) const {
+    double there = std::numeric_limits<double>::infinity(), anywhere = there;
+    for (const Assessed& a : pool_.routes) {
+      const Route& route = a.candidate.route;
+      if (pool_.scene.asks()[route.ask].request != &request) continue;
+      anywhere = std::min(anywhere, a.candidate.score);
+      if (side == 0 || route.side == side) there = std::min(there, a.candidate.score);
+    }
+    return std::isfinite(there) ? there : anywhere;
   }
 
   /// Tracks of all requests may share one hole; one of them has to be paid for where a track needs one at all.
@@ -237,10 +262,7 @@ class BoundSearch {
   SweepGrounds grounds_;
   const Clock& clock_;
   const SearchProgress& progress_;
-  std::vector<Task> tasks_;
-  std::map<const Request*, std::optional<OneOfThePool>> pools_;
-  double bound_ = 0;
-  bool cancelled_ = false;
+  std::vector<Side> sides_;
   std::string stopped_ = "gap";
 };
 

@@ -137,8 +137,7 @@ TEST_P(Certificate, NoRandomTrackLiesBelowIt) {
   };
   for (const Assessed& a : admissible(world, random_routes(world, 20, 1))) best = std::min(best, a.candidate.score);
   task.score = best;
-  task.lattice_points = GetParam() == Kind::opening ? 4e8 : 1e8;
-  const SideBound bound = certify(*world.grounds, task);
+  const SideBound bound = certify(*world.grounds, task, GetParam() == Kind::opening ? 4e8 : 1e8);
   EXPECT_GT(bound.lower_bound, 0);
   EXPECT_LE(bound.lower_bound, best);
   // Only those whose quick score comes near are worth their full figures.
@@ -156,8 +155,7 @@ TEST_P(Certificate, WithoutTheHoleHoldsNoHole) {
   task.request = &world.file.requests[0];
   for (task.score = 1e9; const Assessed& a : admissible(world, random_routes(world, 20, 1))) task.score = std::min(task.score, a.candidate.score);
   task.gap = 0.8;   // soon reached: nearly all cells are left out
-  task.lattice_points = 1e8;
-  const SideBound bound = certify(*world.grounds, task);
+  const SideBound bound = certify(*world.grounds, task, 1e8);
   const double outer = world.file.needles[0].outer_mm, hole = world.file.weights.hole_mm * std::numbers::pi / 4 * outer * outer;
   EXPECT_LE(bound.without_hole, std::max(0.0, 0.2 * task.score - hole) + 1e-9);
 }
