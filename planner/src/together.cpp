@@ -94,7 +94,7 @@ void check_request(const Request& request, Tracks& tracks, Programme& programme)
   if (count == 0) return;
   if (count != request.replicates)
     programme.findings.push_back({Level::note, "request " + request.id + " asks for " +
-                                                   std::to_string(request.replicates) + " cores; here are " +
+                                                   std::to_string(request.replicates) + (request.replicates == 1 ? " core; here are " : " cores; here are ") +
                                                    std::to_string(count)});
   if (request.sides != Sides::both || std::abs(left - right) <= 1) return;
   const std::string text = "request " + request.id + " asks for both sides; " + std::to_string(left) + " left and " +

@@ -27,6 +27,7 @@ void AssayRows::add_row() {
   row.uses_mg->setSuffix(QStringLiteral(" mg"));
   row.uses_mg->setAlignment(Qt::AlignRight);
   row.uses_mg->setKeyboardTracking(false);
+  row.uses_mg->setMaximumWidth(fontMetrics().horizontalAdvance(QStringLiteral("10000.0 mg ")));   // names need the room
   const int at = static_cast<int>(rows_.size());
   grid_->addWidget(row.name, at, 0);
   grid_->addWidget(row.uses_mg, at, 1);

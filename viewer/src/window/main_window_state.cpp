@@ -14,7 +14,7 @@ namespace {
 constexpr double kHeadAndFootEms = 5.2;  // the line of names and buttons, and the reading line
 constexpr double kSecondHeadEms = 1.6;   // where the plan's standing has a line of its own
 constexpr int kFiguresLateMs = 4;
-constexpr double kDrawerEms = 29;
+constexpr double kDrawerEms = 30;
 // Widths of the desk below which the ledger takes the insets' room.
 constexpr double kNarrowEms = 84, kEmsForTwoInsets = 62, kEmsForOneInset = 40;
 constexpr int kSectionShare = 24;        // of a hundred

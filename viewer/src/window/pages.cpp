@@ -37,6 +37,45 @@ QLabel* wrapped(const QString& text, const QFont& font) {
   return label;
 }
 
+/// The materials as they are drawn everywhere, with their names: the window's legend, laid out like a log.
+class Legend : public QWidget {
+ public:
+  explicit Legend(const Look& look) : look_(look) { setFixedHeight(look.px(6)); }
+
+ protected:
+  void paintEvent(QPaintEvent*) override {
+    QPainter painter(this);
+    painter.setRenderHint(QPainter::Antialiasing);
+    const double high = look_.px(2.4), top = look_.px(1.6), each = static_cast<double>(width()) / static_cast<double>(std::size(kLegend));
+    paint_by_cairo(painter, QRect(0, static_cast<int>(top), width(), static_cast<int>(high)), [&](cairo_t* cairo) {
+      for (std::size_t n = 0; n < std::size(kLegend); ++n) {
+        add_rect(cairo, {static_cast<double>(n) * each, 0, each, high});
+        fill_as(cairo, kLegend[n]);
+        add_rect(cairo, {static_cast<double>(n) * each + 0.5, 0.5, each - 1, std::floor(high) - 1});
+        stroke(cairo, kInk, 0.8);
+      }
+    });
+    painter.setFont(look_.font(0.86));
+    painter.setPen(look_.quiet());
+    painter.drawText(QRectF(0, 0, width(), look_.px(1.4)), Qt::AlignLeft | Qt::AlignVCenter, word("start.legend"));
+    painter.setFont(look_.font(0.9, QFont::DemiBold));
+    painter.setPen(look_.ink());
+    for (std::size_t n = 0; n < std::size(kLegend); ++n)
+      painter.drawText(QRectF(static_cast<double>(n) * each, top + high + look_.px(0.2), each, look_.px(1.4)), Qt::AlignCenter,
+                       q(spoken(kLegend[n])));
+  }
+
+ private:
+  const Look& look_;
+};
+
+/// What stands at the foot of every page without a case.
+void add_foot(QVBoxLayout* page, const Look& look) {
+  page->addWidget(wrapped(word("start.caution"), look.small()));
+  page->addSpacing(look.px(1.6));
+  page->addWidget(new Legend(look));
+}
+
 }  // namespace
 
 std::vector<fs::path> recent_cases() {
@@ -63,7 +102,7 @@ StartPage::StartPage(const Look& look, Errands errands)
     : look_(look), errands_(std::move(errands)) {
   setAcceptDrops(true);
   auto* middle = new QVBoxLayout(this);
-  middle->setContentsMargins(look.px(6), look.px(5), look.px(6), look.px(9));
+  middle->setContentsMargins(look.px(6), look.px(5), look.px(6), look.px(2));
   auto* name = new QLabel(word("start.name"));
   name->setFont(look.font(3.4, QFont::Black));
   middle->addWidget(name);
@@ -110,7 +149,7 @@ StartPage::StartPage(const Look& look, Errands errands)
   drop->setStyleSheet(QStringLiteral("color: %1; border: %2px dashed %1;").arg(look.quiet().name()).arg(look.px(0.1)));
   middle->addWidget(drop, 1);
   middle->addSpacing(look.px(0.8));
-  middle->addWidget(wrapped(word("start.caution"), look.small()));
+  add_foot(middle, look);
 }
 
 void StartPage::refresh() {
@@ -129,38 +168,6 @@ void StartPage::refresh() {
   recent_->setFixedHeight(static_cast<int>(recent_->count() * 1.9 * look_.em() + look_.px(0.6)));
 }
 
-void StartPage::paintEvent(QPaintEvent*) {
-  // The materials as they are drawn everywhere, with their names: the window's legend, laid out
-  // like a log.
-  QPainter painter(this);
-  painter.setRenderHint(QPainter::Antialiasing);
-  const double left = look_.px(6), right = width() - look_.px(6), high = look_.px(2.4),
-               y = height() - look_.px(6);
-  const double each = (right - left) / static_cast<double>(std::size(kLegend));
-  paint_by_cairo(painter,
-                 QRect(static_cast<int>(left), static_cast<int>(y), static_cast<int>(right - left),
-                       static_cast<int>(high)),
-                 [&](cairo_t* cairo) {
-                   for (std::size_t n = 0; n < std::size(kLegend); ++n) {
-                     add_rect(cairo, {static_cast<double>(n) * each, 0, each, high});
-                     fill_as(cairo, kLegend[n]);
-                     add_rect(cairo, {static_cast<double>(n) * each + 0.5, 0.5, each - 1,
-                                      std::floor(high) - 1});
-                     stroke(cairo, kInk, 0.8);
-                   }
-                 });
-  painter.setFont(look_.font(0.86));
-  painter.setPen(look_.quiet());
-  painter.drawText(QRectF(left, y - look_.px(1.6), right - left, look_.px(1.4)),
-                   Qt::AlignLeft | Qt::AlignVCenter, word("start.legend"));
-  painter.setFont(look_.font(0.9, QFont::DemiBold));
-  painter.setPen(look_.ink());
-  for (std::size_t n = 0; n < std::size(kLegend); ++n)
-    painter.drawText(
-        QRectF(left + static_cast<double>(n) * each, y + high + look_.px(0.2), each, look_.px(1.4)),
-        Qt::AlignCenter, q(spoken(kLegend[n])));
-}
-
 void StartPage::dragEnterEvent(QDragEnterEvent* event) {
   if (event->mimeData()->hasUrls()) event->acceptProposedAction();
 }
@@ -175,11 +182,10 @@ void StartPage::dropEvent(QDropEvent* event) {
     errands_.read_ct(path);
 }
 
-ReadingPage::ReadingPage(const Look& look) : look_(look) {
+ReadingPage::ReadingPage(const Look& look) {
   auto* column = new QVBoxLayout(this);
-  column->setContentsMargins(look.px(6), look.px(5), look.px(6), look.px(5));
+  column->setContentsMargins(look.px(6), look.px(5), look.px(6), look.px(2));
   column->setSpacing(look.px(0.8));
-  column->setAlignment(Qt::AlignTop);
   title_ = wrapped({}, look.font(2, QFont::Bold));
   lines_ = wrapped({}, look.font(1.05));
   lines_->setTextFormat(Qt::PlainText);
@@ -191,6 +197,8 @@ ReadingPage::ReadingPage(const Look& look) : look_(look) {
   ways_ = new QVBoxLayout;
   ways_->setSpacing(look.px(0.6));
   column->addLayout(ways_);
+  column->addStretch(1);
+  add_foot(column, look);
 }
 
 void ReadingPage::show_lines(const QString& title, const std::vector<std::string>& lines,

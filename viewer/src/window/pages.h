@@ -28,7 +28,6 @@ class StartPage : public QWidget {
   void refresh();  ///< the recent cases
 
  protected:
-  void paintEvent(QPaintEvent*) override;
   void dragEnterEvent(QDragEnterEvent* event) override;
   void dropEvent(QDropEvent* event) override;
 
@@ -50,7 +49,6 @@ class ReadingPage : public QWidget {
   void timerEvent(QTimerEvent*) override;
 
  private:
-  const Look& look_;
   QLabel *title_, *lines_, *busy_;
   QVBoxLayout* ways_;
   int seconds_ = 0, timer_ = 0;
