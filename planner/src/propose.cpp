@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 #include <map>
+#include <memory>
 #include <numeric>
 #include <optional>
 #include <tuple>
@@ -156,8 +157,25 @@ RequestBound bound_of(const Request& request, const std::vector<int>& sides, con
 class BoundSearch {
  public:
   BoundSearch(Pool& pool, const Clock& clock, const SearchProgress& progress) : pool_(pool), grounds_(pool.scene), clock_(clock), progress_(progress) {
-    for (const Request& r : pool.scene.file().requests)
-      for (const int side : sides_of(r.sides)) add(r, side);
+    for (const Request& r : pool.scene.file().requests) {
+      const bool pooled = r.pooled && r.replicates > 1;
+      PoolGround* of_pool = nullptr;
+      if (std::optional<OneOfThePool> one = pooled ? one_of_the_pool(pool.scene.body(), pool.scene.file(), r) : std::nullopt)
+        of_pool = pool_grounds_.emplace_back(std::make_unique<PoolGround>(std::move(*one))).get();
+      for (const int side : sides_of(r.sides)) {
+        Side& added = sides_.emplace_back();
+        added.score = best_score(r, side);
+        Certification task{&r, side, added.score, pool.scene.file().gap, {}};
+        if (of_pool != nullptr) {   // its routes are not this one's: they answer less
+          task.request = &of_pool->core.request();
+          added.certifier.emplace(of_pool->grounds, std::move(task));
+        } else if (!pooled) {
+          added.cores = r.sides == Sides::both ? (r.replicates + 1) / 2 : r.replicates;
+          task.offer = [this](const Route& route) { return offered(route); };
+          added.certifier.emplace(grounds_, std::move(task));
+        }
+      }
+    }
   }
 
   /// `score` is the plan's, for who watches. Ends where the one who watches wants no more.
@@ -185,26 +203,14 @@ class BoundSearch {
   struct Side {
     double score = 0;                     ///< of the best single track known at first
     int cores = 1;
-    std::optional<OneOfThePool> of_pool;
-    std::unique_ptr<SweepGrounds> grounds_of_pool;
-    std::unique_ptr<Certifier> certifier; ///< none where nothing can be claimed
+    std::optional<Certifier> certifier;   ///< none where nothing can be claimed
   };
-
-  void add(const Request& request, int side) {
-    Side& added = sides_.emplace_back();
-    added.score = best_score(request, side);
-    Certification task{&request, side, added.score, pool_.scene.file().gap, [this](const Route& route) { return offered(route); }};
-    if (request.pooled && request.replicates > 1) {
-      added.of_pool = one_of_the_pool(pool_.scene.body(), pool_.scene.file(), request);
-      if (!added.of_pool) return;
-      added.grounds_of_pool = std::make_unique<SweepGrounds>(*added.of_pool->scene);
-      task.request = &added.of_pool->request();
-      task.offer = {};   // its routes are not this one's: they answer less
-    } else {
-      added.cores = request.sides == Sides::both ? (request.replicates + 1) / 2 : request.replicates;
-    }
-    added.certifier = std::make_unique<Certifier>(added.grounds_of_pool ? *added.grounds_of_pool : grounds_, std::move(task));
-  }
+  /// What all sides of a pooled request are bounded on.
+  struct PoolGround {
+    OneOfThePool core;
+    SweepGrounds grounds;
+    explicit PoolGround(OneOfThePool one) : core(std::move(one)), grounds(*core.scene) {}
+  };
 
   /// Where the plan's bound loses most, and something can be done about it.
   [[nodiscard]] Side* worst() {
@@ -262,6 +268,7 @@ class BoundSearch {
   SweepGrounds grounds_;
   const Clock& clock_;
   const SearchProgress& progress_;
+  std::vector<std::unique_ptr<PoolGround>> pool_grounds_;
   std::vector<Side> sides_;
   std::string stopped_ = "gap";
 };
