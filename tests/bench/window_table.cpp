@@ -81,21 +81,23 @@ double cpu_ms() {
 class Hand {
  public:
   explicit Hand(PlaneView& view) : view_(view), tip_(view.tip_at()) { send(QEvent::MouseButtonPress, tip_); }
-  ~Hand() { send(QEvent::MouseButtonRelease, at_); }
+  ~Hand() {
+    send(QEvent::MouseMove, tip_);  // back: what is measured next begins at the same place
+    send(QEvent::MouseButtonRelease, tip_);
+  }
   Hand(const Hand&) = delete;
   Hand& operator=(const Hand&) = delete;
   void move(int n) { send(QEvent::MouseMove, tip_ + QPointF(14 * std::sin(n * 0.21), 9 * std::sin(n * 0.13))); }
 
  private:
   void send(QEvent::Type type, const QPointF& at) {
-    at_ = at;
     const bool held = type != QEvent::MouseButtonRelease;
     QMouseEvent event(type, at, view_.mapToGlobal(at.toPoint()), type == QEvent::MouseMove ? Qt::NoButton : Qt::LeftButton,
                       held ? Qt::LeftButton : Qt::NoButton, Qt::NoModifier);
     QApplication::sendEvent(&view_, &event);
   }
   PlaneView& view_;
-  QPointF tip_, at_;
+  QPointF tip_;
 };
 
 bool are_there(Workbench& bench, bool chances) {

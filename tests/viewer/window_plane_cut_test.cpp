@@ -123,5 +123,22 @@ TEST(PlaneCut, SpecksGrowWithDoubt) {
   }
 }
 
+TEST(PlaneCut, ACoarserPlaneHasItsPixelsInTheMiddleOfTheFineOnes) {
+  const SlicePlane fine = World().plane(), coarse = fine.coarser(2);
+  EXPECT_EQ(coarse.width, 100);
+  EXPECT_EQ(coarse.height, 86) << "the last row stands for one";
+  EXPECT_LT((coarse.at(7, 9) - (fine.at(14, 18) + fine.at(15, 19)) / 2).norm(), 1e-9);
+}
+
+TEST(PlaneCut, ACoarsePictureIsDoubledPixelByPixel) {
+  constexpr std::size_t kWidth = 403, kHeight = 301;  // odd, and enough for two threads
+  std::vector<std::uint32_t> coarse(202 * 151), fine(kWidth * kHeight);
+  for (std::size_t n = 0; n < coarse.size(); ++n) coarse[n] = static_cast<std::uint32_t>(n * 2654435761u);
+  double_pixels(coarse, kWidth, fine);
+  for (std::size_t row = 0; row < kHeight; ++row)
+    for (std::size_t column = 0; column < kWidth; ++column)
+      ASSERT_EQ(fine[row * kWidth + column], coarse[row / 2 * 202 + column / 2]) << column << ", " << row;
+}
+
 }  // namespace
 }  // namespace leastharm

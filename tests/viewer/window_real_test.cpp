@@ -42,6 +42,38 @@ TEST_F(RealWindow, DraggingTheEntryInTheScannersSliceKeepsTheTip) {
       << "the case keeps the place on the surface";
 }
 
+/// Part of a picture's 2 x 2 squares, from a corner on, that have one colour.
+double alike_squares(const QImage& picture, int from_x, int from_y) {
+  int alike = 0, all = 0;
+  for (int y = from_y; y + 1 < picture.height(); y += 2)
+    for (int x = from_x; x + 1 < picture.width(); x += 2, ++all) {
+      const QRgb p = picture.pixel(x, y);
+      alike += p == picture.pixel(x + 1, y) && p == picture.pixel(x, y + 1) && p == picture.pixel(x + 1, y + 1);
+    }
+  return static_cast<double>(alike) / all;
+}
+
+TEST_F(RealWindow, ALargePictureIsCoarseWhileItsPlaneTurnsAndFineOnceItRests) {
+  open(2400, 1300);
+  const QPointF tip = window->axial().tip_at();
+  const QRect where(window->section().width() / 3, 0, window->section().width() / 2, window->section().height());
+  const auto coarseness = [&] {
+    const QImage picture = window->section().grab(where).toImage();
+    const auto [least, most] =
+        std::minmax({alike_squares(picture, 0, 0), alike_squares(picture, 1, 0), alike_squares(picture, 0, 1),
+                     alike_squares(picture, 1, 1)});
+    return most - least;  // whichever corner the doubled pixels begin at
+  };
+  EXPECT_LT(coarseness(), 0.05);
+  QTest::mousePress(&window->axial(), Qt::LeftButton, Qt::NoModifier, tip.toPoint());
+  QMouseEvent move(QEvent::MouseMove, tip + QPointF(9, 5), Qt::NoButton, Qt::LeftButton, Qt::NoModifier);
+  QApplication::sendEvent(&window->axial(), &move);
+  EXPECT_GT(coarseness(), 0.2);
+  QTest::mouseRelease(&window->axial(), Qt::LeftButton, Qt::NoModifier, (tip + QPointF(9, 5)).toPoint());
+  wait();
+  EXPECT_LT(coarseness(), 0.05);
+}
+
 TEST_F(RealWindow, DraggingAcrossTheNeedleShiftsAllOfIt) {
   open();
   const Track before = bench().track();
@@ -179,8 +211,11 @@ TEST_F(RealWindow, SearchesAndAdoptsByOneKey) {
       << bench().search().fault;
   ASSERT_TRUE(window->comparison().isVisible());
   EXPECT_EQ(window->focusWidget(), &window->comparison()) << "the keys are where they are wanted now";
+  EXPECT_EQ(window->desk().weighed().size(), bench().search().proposal->assessment.tracks.size())
+      << "what is chosen there is drawn beside the plan";
   QTest::keyClick(&window->comparison(), Qt::Key_Return);
   wait();
+  EXPECT_TRUE(window->desk().weighed().empty()) << "it is the plan now";
   EXPECT_EQ(bench().tracks().size(), bench().search().proposal->assessment.tracks.size());
   EXPECT_EQ(bench().undo_text(), "adopt the search's answer");
   bench().undo();

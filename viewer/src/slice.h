@@ -26,6 +26,11 @@ struct SlicePlane {
   [[nodiscard]] Vec3 at(double column, double row) const {
     return corner_lps_mm + mm_per_px * (column * right + row * down);
   }
+  /// The same plane with one pixel in the middle of every `step` x `step` pixels.
+  [[nodiscard]] SlicePlane coarser(int step) const {
+    const double middle = (step - 1) / 2.0;
+    return {at(middle, middle), right, down, mm_per_px * step, (width + step - 1) / step, (height + step - 1) / step};
+  }
 };
 /// A plane of `width_mm` x `height_mm` about a centre, sampled for `width_pt` of paper.
 [[nodiscard]] SlicePlane plane_about(const Vec3& centre, const Vec3& right, const Vec3& down,

@@ -5,6 +5,7 @@
 
 #include "planner/cylinder.h"
 #include "planner/entry.h"
+#include "window/compared.h"
 
 namespace leastharm {
 namespace {
@@ -12,6 +13,7 @@ namespace {
 constexpr double kBeforeEntryMm = 16;
 constexpr double kBehindTipMm = 26;
 constexpr double kLeastSpanMm = 110;
+constexpr double kSamePlaceMm = 0.1;  // the entry is looked for on the surface each time
 
 }  // namespace
 
@@ -21,6 +23,29 @@ Track Desk::shown_track() const {
           find_entry_point(bench.ground().body, track.entry_lps_mm, track.tip_lps_mm))
     track.entry_lps_mm = *point;
   return track;
+}
+
+std::vector<Track> Desk::weighed() const {
+  const auto& proposal = bench.search().proposal;
+  if (!comparing || !proposal) return {};
+  const std::vector<ComparedPlan> plans = compared_plans(*proposal);
+  if (compared >= plans.size() || plans[compared].assessment == nullptr) return {};
+  std::vector<Track> tracks;
+  for (const TrackAssessment& t : plans[compared].assessment->tracks)
+    if (std::ranges::none_of(bench.tracks(), [&](const Track& own) {
+          return (own.entry_lps_mm - t.track.entry_lps_mm).norm() < kSamePlaceMm &&
+                 (own.tip_lps_mm - t.track.tip_lps_mm).norm() < kSamePlaceMm;
+        }))
+      tracks.push_back(t.track);
+  return tracks;
+}
+
+std::vector<Track> Desk::other_tracks() const {
+  std::vector<Track> tracks;
+  for (std::size_t n = 0; n < bench.tracks().size(); ++n)
+    if (n != bench.in_hand()) tracks.push_back(bench.tracks()[n]);
+  for (Track& t : weighed()) tracks.push_back(std::move(t));
+  return tracks;
 }
 
 void Desk::lie_along_body() {

@@ -2,6 +2,7 @@
 
 #include <functional>
 #include <optional>
+#include <vector>
 
 #include "directions.h"
 #include "window/look.h"
@@ -49,7 +50,8 @@ class Desk {
   Grip grip = Grip::tip;  ///< what the keys move
   double brush_mm = 3, ball_mm = 8;
   std::optional<Pointed> pointed;
-  std::size_t compared = 0;  ///< the column of the comparison that is chosen
+  bool comparing = false;     ///< plans stand side by side
+  std::size_t compared = 0;  ///< the column that is chosen then
   bool section_held = false;  ///< while a grip is dragged in the section, its frame stays
   const BodyFrame* frame_in_question = nullptr;  ///< that a person is asked to confirm; drawn over the pictures
 
@@ -65,6 +67,10 @@ class Desk {
   [[nodiscard]] Directions directions() const { return directions_of(bench.file()); }
   /// The track as it lies: its entry on the surface, as the figures will have it.
   [[nodiscard]] Track shown_track() const;
+  /// Tracks that the plan being compared has and the case's own has not; none while nothing is compared.
+  [[nodiscard]] std::vector<Track> weighed() const;
+  /// All tracks but the one in hand: the plan's, then those weighed.
+  [[nodiscard]] std::vector<Track> other_tracks() const;
   /// Follows the track, unless it is held; lies along the whole body where there is none.
   void follow_track();
   [[nodiscard]] const SectionFrame& section() const { return section_; }

@@ -6,6 +6,7 @@
 #include "imaging/error.h"
 #include "planner/cylinder.h"
 #include "planner/together.h"
+#include "window/give_way.h"
 
 namespace leastharm {
 namespace {
@@ -76,7 +77,10 @@ Programme programme_of(const Ground& ground, const std::vector<TrackFiguresPtr>&
 
 FigureService::FigureService(Deliver deliver)
     : deliver_(std::move(deliver)),
-      patient_([this](const FiguresRequest& request) { give_chances(request); }),
+      patient_([this](const FiguresRequest& request) {
+        give_way();
+        give_chances(request);
+      }),
       exact_([this](const FiguresRequest& request) { give_exact(request); }) {}
 
 void FigureService::ask(FiguresRequest request) {

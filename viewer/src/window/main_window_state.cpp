@@ -13,7 +13,7 @@ namespace {
 
 constexpr double kHeadAndFootEms = 5.2;  // the line of names and buttons, and the reading line
 constexpr double kSecondHeadEms = 1.6;   // where the plan's standing has a line of its own
-constexpr int kFiguresLateMs = 4;
+constexpr int kFiguresLateMs = 8;
 constexpr double kDrawerEms = 30;
 // Widths of the desk below which the ledger takes the insets' room.
 constexpr double kNarrowEms = 84, kEmsForTwoInsets = 62, kEmsForOneInset = 40;
@@ -49,7 +49,7 @@ void MainWindow::fit_heights() {
   const int high = std::max(600, height());
   const int strip = std::clamp(high * 14 / 100, look_.px(6.5), look_.px(26));
   // Plans are compared where the ledger of one stands else.
-  const bool compares = drawer_ == Drawer::search && comparison_->has_plans();
+  const bool compares = desk_.comparing = drawer_ == Drawer::search && comparison_->has_plans();
   const int insets_alone = std::clamp(high * 26 / 100, look_.px(12), look_.px(44));
   const int wanted_insets = compares ? std::max(insets_alone, comparison_->wanted_height()) : insets_alone;
   // Large type on a small screen: the section keeps a quarter, the others share what is left.
@@ -94,6 +94,8 @@ void MainWindow::take_change(unsigned changed) {
     ledger_->update();
   } else if ((changed & kTrackMoved) && !frame_waits_.isActive()) {
     frame_waits_.start(kFiguresLateMs);
+    for (PlaneView* view : {static_cast<PlaneView*>(section_), static_cast<PlaneView*>(across_), static_cast<PlaneView*>(axial_)})
+      view->cut_ahead();  // meanwhile
   }
 }
 

@@ -215,7 +215,7 @@ void cut_plane(const Body& body, const SlicePlane& plane, bool with_confidence, 
   into.material.resize(count);
   into.confidence.resize(with_confidence ? count : 0);
   const Sampler sampler(body, plane, with_confidence);
-  in_two_halves(plane.width, plane.height, [&](int from, int to) { cut_rows(sampler, into, from, to); });
+  in_blocks_of_rows(plane.width, plane.height, [&](int from, int to) { cut_rows(sampler, into, from, to); });
 }
 
 }  // namespace leastharm

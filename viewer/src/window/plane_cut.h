@@ -35,4 +35,8 @@ struct Tone {
 /// Paints a cut as 0x00RRGGBB, one value a pixel. `pixels` is as long as the cut.
 void paint_cut(const PlaneCut& cut, const Tone& tone, std::span<std::uint32_t> pixels);
 
+/// Each pixel of a coarse picture as 2 x 2 of a fine one of `width` columns; where these are odd, the last ones are cut
+/// short.
+void double_pixels(std::span<const std::uint32_t> coarse, int width, std::span<std::uint32_t> pixels);
+
 }  // namespace leastharm

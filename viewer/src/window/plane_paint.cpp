@@ -154,7 +154,7 @@ void paint_cut(const PlaneCut& cut, const Tone& tone, std::span<std::uint32_t> p
   const auto scale = static_cast<float>(255 / range),
              black = static_cast<float>(tone.scale.black_hu);
   const int width = cut.plane.width;
-  in_two_halves(width, cut.plane.height, [&](int from, int to) {
+  in_blocks_of_rows(width, cut.plane.height, [&](int from, int to) {
     for (int row = from; row < to; ++row) {
       const std::size_t first = static_cast<std::size_t>(row) * static_cast<std::size_t>(width);
       const float* const hu = cut.hu.data() + first;
@@ -169,6 +169,20 @@ void paint_cut(const PlaneCut& cut, const Tone& tone, std::span<std::uint32_t> p
     }
   });
   if (tone.outlines) paint_outlines(cut, tone.outline_px, pixels);
+}
+
+void double_pixels(std::span<const std::uint32_t> coarse, int width, std::span<std::uint32_t> pixels) {
+  const auto columns = static_cast<std::size_t>(width), pairs = columns / 2, coarse_columns = (columns + 1) / 2;
+  const auto rows = pixels.size() / columns;
+  in_blocks_of_rows(width, static_cast<int>((rows + 1) / 2), [&](int from, int to) {
+    for (auto n = static_cast<std::size_t>(from); n < static_cast<std::size_t>(to); ++n) {
+      const std::uint32_t* const source = coarse.data() + n * coarse_columns;
+      std::uint32_t* const upper = pixels.data() + 2 * n * columns;
+      for (std::size_t pair = 0; pair < pairs; ++pair) upper[2 * pair] = upper[2 * pair + 1] = source[pair];
+      if (columns % 2 != 0) upper[columns - 1] = source[pairs];
+      if (2 * n + 1 < rows) std::copy_n(upper, columns, upper + columns);
+    }
+  });
 }
 
 }  // namespace leastharm

@@ -11,6 +11,9 @@
 namespace leastharm {
 namespace {
 
+constexpr int kLeastPx = 8;  // a picture's side
+constexpr int kPixelsCutInMotion = 400'000;
+
 std::string tone_key(const ViewState& view, const SlicePlane& p, const Look& look) {
   std::string key = std::to_string(view.grey.black_hu) + "," + std::to_string(view.grey.white_hu) +
                     (view.hatches ? "h" : "") + (view.confidence ? "c" : "") +
@@ -59,10 +62,20 @@ Grip PlaneView::grip_at(const QPointF& at) const {
   return Grip::none;
 }
 
+bool PlaneView::has_picture() const {
+  return desk_.ready() && picture().width() >= kLeastPx && picture().height() >= kLeastPx;
+}
+
+void PlaneView::cut_ahead() {
+  if (!isVisible() || !has_picture()) return;
+  plane_ = plane();
+  refresh_image();
+}
+
 void PlaneView::paintEvent(QPaintEvent*) {
   QPainter painter(this);
   const QRect where = picture();
-  const bool shown = desk_.ready() && where.width() >= 8 && where.height() >= 8;
+  const bool shown = has_picture();
   for (const QRect& beside : shown ? QRegion(rect()) - where : QRegion(rect()))
     painter.fillRect(beside, desk_.look.paper());
   if (!shown) return;
@@ -86,23 +99,35 @@ void PlaneView::paintEvent(QPaintEvent*) {
   }
 }
 
-/// The cut with the marks on it: both stay as they are while a needle moves in the plane.
+/// The cut with the marks on it: both stay as they are while a needle moves in the plane. While it turns the plane, a
+/// large picture is cut from every second pixel; once it rests, from all.
 void PlaneView::refresh_image() {
   const ViewState& view = desk_.bench.view();
+  const int step = desk_.bench.in_gesture() && plane_.width * plane_.height > kPixelsCutInMotion ? 2 : 1;
   const std::string key = tone_key(view, plane_, desk_.look);
-  if (key == drawn_tone_ && drawn_ground_ == desk_.bench.ground().number) return;
-  cut_plane(desk_.bench.ground().body, plane_, view.confidence, cut_);
+  if (key == drawn_tone_ && drawn_ground_ == desk_.bench.ground().number && cut_step_ <= step) return;
+  cut_step_ = step;
+  cut_plane(desk_.bench.ground().body, plane_.coarser(step), view.confidence, cut_);
   const QSize size(plane_.width, plane_.height);
   if (image_.size() != size) image_ = QImage(size, QImage::Format_RGB32);
-  paint_cut(cut_, {view.grey, view.hatches, view.confidence, true, desk_.look.outline_px()},
-            {reinterpret_cast<std::uint32_t*>(image_.bits()),
-             static_cast<std::size_t>(plane_.width) * static_cast<std::size_t>(plane_.height)});
+  paint_image();
   QPainter painter(&image_);
   painter.translate(-picture().topLeft());
   painter.setFont(name_font());
   named_ = draw_marks(painter);
   drawn_tone_ = key;
   drawn_ground_ = desk_.bench.ground().number;
+}
+
+void PlaneView::paint_image() {
+  const ViewState& view = desk_.bench.view();
+  const auto width = static_cast<std::size_t>(plane_.width), height = static_cast<std::size_t>(plane_.height);
+  const std::span<std::uint32_t> whole(reinterpret_cast<std::uint32_t*>(image_.bits()), width * height);
+  const Tone tone{view.grey, view.hatches, view.confidence, true, std::max(1, desk_.look.outline_px() / cut_step_)};
+  if (cut_step_ == 1) return paint_cut(cut_, tone, whole);
+  painted_.resize(cut_.material.size());
+  paint_cut(cut_, tone, painted_);
+  double_pixels(painted_, plane_.width, whole);
 }
 
 void PlaneView::mousePressEvent(QMouseEvent* event) {

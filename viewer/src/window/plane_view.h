@@ -25,6 +25,8 @@ class PlaneView : public QWidget {
   /// The needle's grips on this picture.
   [[nodiscard]] QPointF entry_at() const { return screen_of(desk_.shown_track().entry_lps_mm); }
   [[nodiscard]] QPointF tip_at() const { return screen_of(desk_.bench.track().tip_lps_mm); }
+  /// Cuts the picture as it will be drawn next, so that drawing need not.
+  void cut_ahead();
 
  protected:
   /// Where the picture lies in the widget.
@@ -58,7 +60,9 @@ class PlaneView : public QWidget {
   SlicePlane plane_{};
 
  private:
+  [[nodiscard]] bool has_picture() const;
   void refresh_image();
+  void paint_image();
   [[nodiscard]] QFont name_font() const { return desk_.look.font(0.86, QFont::DemiBold); }
   std::vector<QRectF> draw_marks(QPainter& painter) const;
   [[nodiscard]] std::optional<QRectF> place_of_name(const QRectF& mark, const QSizeF& size,
@@ -79,6 +83,8 @@ class PlaneView : public QWidget {
   void drag_to(const QPointF& at);
 
   PlaneCut cut_;
+  int cut_step_ = 1;  ///< pixels of the picture a pixel of the cut, each way
+  std::vector<std::uint32_t> painted_;  ///< the cut, where it is coarser than the picture
   QImage image_;
   std::vector<QRectF> named_;  ///< places of the marks' names on it, and of the letters
   std::uint64_t drawn_ground_ = 0;

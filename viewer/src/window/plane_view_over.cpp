@@ -50,10 +50,10 @@ void PlaneView::draw_material_words(QPainter& painter) const {
   coarse.measured.resize(count);
   std::size_t here = 0;
   for (int row = 0; row < coarse.plane.height; ++row) {
-    const std::uint8_t* const fine = cut_.material.data() +
-                                     static_cast<std::size_t>(row * step) * static_cast<std::size_t>(plane_.width);
+    const std::uint8_t* const fine = cut_.material.data() + static_cast<std::size_t>(row * step / cut_step_) *
+                                                                static_cast<std::size_t>(cut_.plane.width);
     for (int column = 0; column < coarse.plane.width; ++column, ++here) {
-      const std::uint8_t m = fine[column * step];
+      const std::uint8_t m = fine[column * step / cut_step_];
       coarse.measured[here] = m != kUnmeasured;
       coarse.material[here] = m == kUnmeasured ? 0 : m;
     }

@@ -1,18 +1,11 @@
 #pragma once
 
-#include <thread>
+#include <functional>
 
 namespace leastharm {
 
-/// Calls `rows(from, to)` for all rows of a picture, in two threads where there are enough pixels. Rows must not hang
-/// on one another.
-template <typename Rows>
-void in_two_halves(int width, int height, Rows rows) {
-  constexpr int kPixelsWorthAThread = 40'000;
-  if (width * height < 2 * kPixelsWorthAThread) return rows(0, height);
-  std::thread helper([&] { rows(0, height / 2); });
-  rows(height / 2, height);
-  helper.join();
-}
+/// Calls `rows(from, to)` for all rows of a picture, block by block, here and in a second thread, whichever is free.
+/// Nobody waits for a thread that found no core: its blocks are done here. Rows must not hang on one another.
+void in_blocks_of_rows(int width, int height, const std::function<void(int from, int to)>& rows);
 
 }  // namespace leastharm

@@ -78,9 +78,7 @@ void SectionView::draw_over(QPainter& painter) {
   painter.setPen(QPen(QColor(0xF0, 0xE4, 0x42), desk_.look.line(), Qt::DashLine));
   painter.drawLine(QPointF(line_x, 0), QPointF(line_x, height()));
   if (!desk_.bench.has_track()) return;
-  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n) {
-    if (n == desk_.bench.in_hand()) continue;
-    const Track& other = desk_.bench.tracks()[n];
+  for (const Track& other : desk_.other_tracks()) {
     const double away =
         std::abs((other.tip_lps_mm - desk_.section().entry).dot(desk_.section().across()));
     const double away_entry =
@@ -253,15 +251,12 @@ void AxialView::draw_sides(QPainter& painter, const BodyFrame& frame) const {
 }
 
 void AxialView::draw_tracks(QPainter& painter) const {
-  for (std::size_t n = 0; n < desk_.bench.tracks().size(); ++n)
-    if (n != desk_.bench.in_hand()) {
-      const Grid& grid = desk_.bench.ground().body.grid;
-      const Track& other = desk_.bench.tracks()[n];
-      const double a = grid.index_from_lps(other.entry_lps_mm).z(),
-                   b = grid.index_from_lps(other.tip_lps_mm).z(), k = desk_.slice_index();
-      if (k >= std::min(a, b) - 2 && k <= std::max(a, b) + 2)
-        draw_track_line(painter, other, false);
-    }
+  const Grid& grid = desk_.bench.ground().body.grid;
+  for (const Track& other : desk_.other_tracks()) {
+    const double a = grid.index_from_lps(other.entry_lps_mm).z(),
+                 b = grid.index_from_lps(other.tip_lps_mm).z(), k = desk_.slice_index();
+    if (k >= std::min(a, b) - 2 && k <= std::max(a, b) + 2) draw_track_line(painter, other, false);
+  }
   const Track track = desk_.shown_track();
   draw_track_line(painter, track, true);
   draw_grip(painter, screen_of(track.entry_lps_mm), Grip::entry);

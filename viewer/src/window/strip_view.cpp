@@ -114,6 +114,27 @@ void StripView::draw_tracks(QPainter& painter, const Placed& place) const {
     painter.drawEllipse(entry, 3.4, 3.4);
     painter.setBrush(Qt::NoBrush);
   }
+  painter.setFont(desk_.look.font(0.9, QFont::DemiBold));
+  for (const Track& track : desk_.weighed()) draw_weighed(painter, place, track);
+}
+
+/// A track that the case does not have yet: dashed, its name on the entry's side.
+void StripView::draw_weighed(QPainter& painter, const Placed& place, const Track& track) const {
+  const QPointF entry = place.screen_of(track.entry_lps_mm), tip = place.screen_of(track.tip_lps_mm);
+  painter.setPen(QPen(Qt::white, 4.2, Qt::SolidLine, Qt::RoundCap));
+  painter.drawLine(entry, tip);
+  painter.setPen(QPen(desk_.look.curve(), 2, Qt::DashLine));
+  painter.drawLine(entry, tip);
+  painter.setBrush(Qt::white);
+  painter.setPen(QPen(desk_.look.curve(), 1.6));
+  painter.drawEllipse(entry, 3.4, 3.4);
+  painter.setBrush(Qt::NoBrush);
+  const double wide = painter.fontMetrics().horizontalAdvance(q(track.id)) + desk_.look.px(0.5),
+               high = painter.fontMetrics().height(), beyond = desk_.look.px(0.4);
+  const bool above = entry.y() <= tip.y();
+  const QRectF label(entry.x() - wide / 2, above ? entry.y() - beyond - high : entry.y() + beyond, wide, high);
+  painter.fillRect(label, desk_.look.paper());
+  painter.drawText(label, Qt::AlignCenter, q(track.id));
 }
 
 /// The tracks' names above the body, spread so that none covers another.

@@ -34,6 +34,7 @@ class StripView : public QWidget {
   [[nodiscard]] Vec3 lps_of(const Placed& place, const QPointF& at) const;
   [[nodiscard]] Vec3 entry_of(std::size_t track) const;
   void draw_tracks(QPainter& painter, const Placed& place) const;
+  void draw_weighed(QPainter& painter, const Placed& place, const Track& track) const;
   void draw_labels(QPainter& painter, const Placed& place) const;
   void draw_words(QPainter& painter, const Placed& place) const;
   void draw_scale_bar(QPainter& painter, const Placed& place) const;

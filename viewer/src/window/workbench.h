@@ -141,6 +141,7 @@ class Workbench {
   // Changes. A gesture makes one step of everything between its two ends.
   void begin_gesture(const std::string& what);
   void end_gesture();
+  [[nodiscard]] bool in_gesture() const { return gesture_.has_value(); }
   void move_track(const Track& to);
   void set_needle(const Needle& needle);
   void set_track_request(const std::string& id);

@@ -5,6 +5,7 @@
 #include "window/compared.h"
 #include "window/screen_words.h"
 #include "window/workbench.h"
+#include "window/give_way.h"
 #include "window/workbench_parts.h"
 
 namespace leastharm {
@@ -39,6 +40,7 @@ void Workbench::start_search() {
   search_thread_ =
       std::thread([this, ground = ground_, request = file().request.value_or(RequestFile{}),
                    stop = stop_search_, back = poster()] {
+        give_way();
         std::shared_ptr<const Proposal> proposal;
         std::string fault;
         const auto progress = [&](double best, double bound, double seconds) {
