@@ -18,7 +18,7 @@ constexpr std::array<float, 5> kPrices{0, 4, 8, 16, 32};   // mm of what is want
 }  // namespace
 
 SheafSweep::SheafSweep(const SweepGround& ground, const SweepTask& task)
-    : ground_(ground), task_(task), needle_(*ground.ask().needle) {
+    : ground_(ground), task_(task), needle_(*ground.ask().needle), cosines_(ground.cones(task.step_mm), task.sheaf.middle()) {
   lay_out();
   const double angle = ground.scene().file().limits.entry_angle_deg;
   const double off = kNormalOff + std::atan(std::hypot(task.sheaf.slope()[0], task.sheaf.slope()[1]));
@@ -153,14 +153,15 @@ bool SheafSweep::hand_is_free(const Vec3& p) const {
 bool SheafSweep::find_entering(int k) {
   bool any = false;
   std::ranges::fill(dearer_, WanderingCosts::kNoEntry);
-  const EntryCones& cones = ground_.cones(across_);
   const double hole_mm = ground_.scene().file().weights.hole_mm;
+  const Vec3 step = cosines_.step_in_voxels(lattice_.step[0]);
   for_each_run([&](int i, int j, int count) {
     const std::size_t n = lattice_.offset(i, j, 0);
     if (live_[run_index(i, j)] == 0) return;
+    const Vec3 from = cosines_.in_voxels(lattice_.at(i, j, k));
     for (int m = 0; m < count; ++m) {
       if (!costs_.waits(n + static_cast<std::size_t>(m))) continue;
-      const double best = cones.best_cosine(lattice_.at(i + m, j, k), task_.sheaf.middle()), cosine = cosine_less(best, cosine_off_, sine_off_);
+      const double best = cosines_.best(from + m * step), cosine = cosine_less(best, cosine_off_, sine_off_);
       if (best < -1 || cosine < least_cosine_) continue;
       dearer_[n + static_cast<std::size_t>(m)] = static_cast<float>(hole_mm * (1 / std::max(kSteepest, cosine) - 1));
       any = true;

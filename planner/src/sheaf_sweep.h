@@ -66,6 +66,7 @@ class SheafSweep {
   const SweepGround& ground_;
   const SweepTask& task_;
   const Needle& needle_;
+  EntryCosines cosines_;
   Lattice lattice_;
   double radius_ = 1, along_ = 1, across_ = 1;   // of the steel; between layers; between points. mm
   double most_touch_mm_ = 0;       // how far an admissible needle may touch the object before its axis enters
