@@ -187,9 +187,9 @@ PlacedAxis placed_axis(const Track& track, const Placement& placement, const Vec
   const auto [e1, e2] = across(axis);
   const Vec3 shift = placement.shared_mm * (shared - shared.dot(axis) * axis);
   const Vec3 turn = own_sd_mm(placement) * (own.x() * e1 + own.y() * e2);
-  PlacedAxis placed{track.entry_lps_mm + shift + share_of_turn(track, 0) * turn, track.tip_lps_mm + shift + turn};
-  placed.tip_lps_mm += placement.depth_mm * own.z() * (placed.tip_lps_mm - placed.entry_lps_mm).normalized();
-  return placed;
+  const Vec3 entry = track.entry_lps_mm + shift + share_of_turn(track, 0) * turn, tip = track.tip_lps_mm + shift + turn;
+  const Vec3 placed = (tip - entry).normalized();
+  return {entry, tip + placement.depth_mm * own.z() * placed, placed};
 }
 
 double lateral_sd_mm(const Placement& placement, const Track& track, double depth_mm) {

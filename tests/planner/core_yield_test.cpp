@@ -7,6 +7,7 @@
 #include <numbers>
 #include <random>
 
+#include "planner/counter_random.h"
 #include "planner/density.h"
 #include "support/shape_world.h"
 
@@ -122,6 +123,31 @@ TEST(CoreMass, OfADoubtfulMapIsLessAndWider) {
   for (const double m : draws.requested_mg) mean += m / static_cast<double>(draws.requested_mg.size());
   EXPECT_NEAR(mean / 15.83, 0.8, 0.02);
   EXPECT_LT(quantile_of(draws.requested_mg, 0.05), 0.6 * 15.83);
+}
+
+// A track as shallow as its depth error often stops short of the packing, and never turns round: in packing from x = 0 down
+// it yields in proportion to how far its tip lies below, and nothing above.
+TEST(CoreMass, OfAShallowTrackIsTheDepthErrorsShare) {
+  const ShapeWorld world = packed();
+  const Body body = world.body();
+  const MassModel model(body);
+  const Track track = track_between(kPose({0.5, 0, 0}), kPose({-1.5, 0, 0}));
+  const MassDraws draws = draw_masses(model, {}, track, {.placement_mm = 3, .depth_mm = 2}, 1);   // aside it only evens out the voxels
+  // Over recovery and composition, whose draws are even in their quantiles.
+  const auto expected = [&](double mg) {
+    constexpr int kQuantiles = 40;
+    double chance = 0;
+    for (int r = 0; r < kQuantiles; ++r)
+      for (int c = 0; c < kQuantiles; ++c) {
+        const double recovery = recovery_at(track.needle, normal_quantile((r + 0.5) / kQuantiles));
+        const double composed = std::exp(-model.composition_sd(Material::packing) * normal_quantile((c + 0.5) / kQuantiles));
+        const double mg_per_mm = std::numbers::pi / 4 * 5.76 * 0.25 * recovery * composed;
+        chance += normal_cdf((1.5 - mg / mg_per_mm) / 2);
+      }
+    return chance / (kQuantiles * kQuantiles);
+  };
+  for (const double mg : {0.8, 1.6, 2.4, 3.2}) EXPECT_NEAR(chance_of_at_least(draws.requested_mg, mg), expected(mg), 0.02) << mg;
+  EXPECT_EQ(chance_of_at_least(draws.requested_mg, 11), 0) << "more than six deviations deep";
 }
 
 TEST(CoreMass, RecoveryHasItsFiveAndNinetyFivePercentPoints) {

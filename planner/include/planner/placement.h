@@ -12,9 +12,10 @@ namespace leastharm {
 // alike); the rest turns it about its hub (the usable length behind the end), so it is less at the entry, grows to its
 // full size at the tip, and on beyond.
 
-/// A track as it came to lie: its axis from entry to tip.
+/// A track as it came to lie. A shallow one may not have got as far as its entry.
 struct PlacedAxis {
   Vec3 entry_lps_mm{0, 0, 0}, tip_lps_mm{0, 0, 0};
+  Vec3 axis{0, 0, 1};   ///< unit, the way the needle points
 };
 /// `own` holds three standard normals (two across, one along), `shared` three (LPS; only its part across counts).
 [[nodiscard]] PlacedAxis placed_axis(const Track& track, const Placement& placement, const Vec3& own,
