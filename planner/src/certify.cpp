@@ -16,7 +16,7 @@ namespace leastharm {
 namespace {
 
 constexpr double kFirstSlope = 0.14, kFirstStep_mm = 4;
-constexpr double kLeastSlope = 0.0015, kLeastStep_mm = 0.25;
+constexpr double kLeastSlope = 0.0015, kLeastStep_mm = 0.125;
 constexpr double kCubePerStep = 18;     // cubes of tips for which bounds are told apart, in steps of the lattice
 constexpr double kFieldError = 0.01;   // by which a sum of averaged weights may exceed what the cylinder displaces
 constexpr std::size_t kBatch = 64;
@@ -114,12 +114,15 @@ class Certifier::Search {
     for (const Sheaf& sheaf : all_sheaves(scene_.file().limits.tilt_deg, kFirstSlope)) roots_.push_back({ask, sheaf, box});
   }
 
-  /// Makes the lattice finer, or the sheaf narrower: whichever costs the bound more. A step loses a few steps' worth of
-  /// material at a slant, a slope its share of the way through the object, which is short behind an opening.
-  static bool divide(const Cell& cell, std::vector<Cell>& parts) {
-    const double way_mm = cell.through_opening ? 20 : 28;
+  /// Makes the lattice finer, or the sheaf narrower: whichever costs the bound more. A coarse step loses a few steps' worth of
+  /// material at a slant, a fine one what a single step aside may gain, a slope its share of the way through the object, which
+  /// is short behind an opening.
+  bool divide(const Cell& cell, std::vector<Cell>& parts) const {
+    const Needle& needle = *scene_.asks()[cell.ask].needle;
+    const bool gets_fine = is_coarse(cell.step_mm, needle) && !is_coarse(cell.step_mm / 2, needle);
+    const double way_mm = cell.through_opening ? 20 : 28, worth = gets_fine ? 2 : 1;
     Cell part = cell;
-    if (cell.step_mm > kLeastStep_mm && cell.step_mm > way_mm * cell.slope) {
+    if (cell.step_mm > kLeastStep_mm && worth * cell.step_mm > way_mm * cell.slope) {
       part.step_mm /= 2;
       const double cube = std::min(cell.box.cube_mm, kCubePerStep * part.step_mm);
       const int count = cube < cell.box.cube_mm ? 2 : 1;

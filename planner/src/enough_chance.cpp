@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "planner/counter_random.h"
 
@@ -11,8 +12,9 @@ namespace {
 constexpr int kNormals = 24, kBores = 4, kSteps = 2048;
 constexpr double kMost = 8;   // the table reaches to this many times the need
 
-/// Relative standard deviation of a nominal mass from composition and HU offset: the least of the requested materials.
-double relative_sd(const Body& body, const Region& region) {
+/// Relative standard deviation of a nominal mass from composition, HU offset and noise: the least of the requested materials,
+/// of a core that is full.
+double relative_sd(const Body& body, const Region& region, const Needle& needle) {
   const MassModel model(body);
   PerMaterial<double> water{}, count{};
   for (std::size_t n = 0; n < body.materials.size(); ++n) {
@@ -21,18 +23,21 @@ double relative_sd(const Body& body, const Region& region) {
     water[body.materials[n]] += 1 + body.hu[n] / 1000.0;
     count[body.materials[n]] += 1;
   }
+  const double core_mm3 = std::numbers::pi / 4 * needle.bore_mm * needle.bore_mm * needle.throw_mm;
+  const double noise_hu = body.scan.noise_hu * std::sqrt(std::min(1.0, noise_grain_mm3(body.grid) / core_mm3));
+  const double read_hu = std::hypot(body.scan.offset_sd_hu, noise_hu);
   double least = 1;
   for (std::size_t m = 1; m < kMaterialCount; ++m)
     if (count[m] > 0 && water[m] > 0)
       least = std::min(least, std::hypot(model.composition_sd(static_cast<Material>(m)),
-                                         body.scan.offset_sd_hu / 1000 / (water[m] / count[m])));
+                                         read_hu / 1000 / (water[m] / count[m])));
   return least < 1 ? least : 0;
 }
 
 }  // namespace
 
 EnoughChance::EnoughChance(const Body& body, const Region& region, const Needle& needle, double need_mg) {
-  const double middle = recovery_at(needle, 0), sd = recovery_at(needle, 1) - middle, spread = relative_sd(body, region);
+  const double middle = recovery_at(needle, 0), sd = recovery_at(needle, 1) - middle, spread = relative_sd(body, region, needle);
   const double bore = needle.bore_tolerance_mm / needle.bore_mm;
   const auto recovered_at_least = [&](double share) {
     if (share <= 0) return 1.0;

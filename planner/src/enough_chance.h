@@ -7,8 +7,8 @@
 namespace leastharm {
 
 /// Chance that a core holds enough when where it lies, and so what the bore closes round, is given: over recovery, bore,
-/// composition and HU offset, as draw_masses has them. Noise and errors of the map, which only take away where the
-/// chance is high, are left out, so this is never less than the truth.
+/// composition, HU offset and the noise of a full core, as draw_masses has them. Errors of the map, which only take away where
+/// the chance is high, are left out, so this is never less than the truth there.
 class EnoughChance {
  public:
   EnoughChance() = default;   ///< of a need that every core meets

@@ -8,10 +8,10 @@ namespace leastharm {
 
 SheafBound::SheafBound(const SweepGround& ground, int side) : ground_(ground), side_(side) {
   // The chance that `assess` prints is counted over draws, with a standard error of 0.002; the shift of the core leaves out
-  // its turn (tests/planner/certificate_test.cpp holds both together).
-  constexpr double kCounting = 0.008, kModel = 0.003;
+  // its turn, and errs to the safe side by more (tests/planner/certificate_test.cpp holds both together).
+  constexpr double kCounting = 0.004;
   const bool pooled = ground.ask().least_need_mg <= 0;   // others of a pool may make up for it
-  least_chance_ = pooled ? 0 : ground.scene().file().limits.p_enough_min - kCounting - kModel;
+  least_chance_ = pooled ? 0 : ground.scene().file().limits.p_enough_min - kCounting;
 }
 
 /// Whether a tip in the box can end a core that holds anything wanted on the side asked for.
@@ -24,8 +24,8 @@ std::vector<SheafCost> SheafBound::bound(const Sheaf& sheaf, const TipBox& box, 
   const std::vector<SheafCost> none(box.cube_count());
   if (!may_hold_tips(box)) return none;
   // A coarse lattice is off by more (measured).
-  constexpr double kFinest_mm = 0.7, kLostPer_mm = 0.045;
-  const double chance_step_mm = std::clamp(1.7 * step_mm, 0.8, 4.0);
+  constexpr double kFinest_mm = 0.8, kLostPer_mm = 0.045;
+  const double chance_step_mm = std::clamp(1.7 * step_mm, kFinest_mm, 4.0);
   const double least = least_chance_ - kLostPer_mm * (chance_step_mm - kFinest_mm);
   if (least <= 0) return std::vector<SheafCost>(box.cube_count(), {0, 0});   // any tip may do
   const TipChances tips = tip_chances(ground_.scene(), ground_.ask(), side_, sheaf, box, chance_step_mm, least);

@@ -13,7 +13,7 @@ namespace {
 constexpr double kHubRoom_mm = 2, kSlab_mm = kHandLengthMm - 2 * kHubRoom_mm - 6;
 constexpr double kNormalOff = 5 * std::numbers::pi / 180;   // of a smoothed normal, between a voxel's middle and where the axis enters it
 constexpr double kSteepest = 0.035;   // the cosine from which on a hole grows no more
-constexpr std::array<float, 5> kPrices{0, 4, 8, 16, 32};   // mm of what is wanted for certainty instead of none
+constexpr std::array<float, 8> kPrices{0, 4, 8, 12, 16, 20, 26, 34};   // mm of what is wanted for certainty instead of none
 
 }  // namespace
 
@@ -85,9 +85,10 @@ void SheafSweep::sweep(int from, int to) {
   dearer_.assign(plane(), WanderingCosts::kNoEntry);
   started_ = false;
   const auto cap = static_cast<float>(task_.cap_mm);
-  costs_ = WanderingCosts({{lattice_.size[0], lattice_.size[1]}, task_.sheaf.slope(), along_, across_, most_touch_mm_, cap, ground_.has_openings()},
-                          free_hands(from - first_end_));
-  for (int k = first_solid(from - first_end_, from); k < to; ++k) {
+  const int first = first_solid(from - first_end_, from);
+  costs_ = WanderingCosts({{lattice_.size[0], lattice_.size[1]}, task_.sheaf.slope(), along_, across_, most_touch_mm_, cap, is_coarse(across_, needle_), ground_.has_openings()},
+                          free_hands(from - first_end_, first));
+  for (int k = first; k < to; ++k) {
     if (find_openings(k)) costs_.open(in_opening_);
     if (started_ && find_entering(k)) costs_.enter(dearer_);
     if (k >= from) keep(k - first_end_);
@@ -117,10 +118,16 @@ int SheafSweep::first_solid(int k, int last) const {
   return std::min(k, last);
 }
 
-LayerFlags SheafSweep::free_hands(int k) const {
+/// Where axes may be in layer `at` whose hands have room in layer `k`, before it.
+LayerFlags SheafSweep::free_hands(int k, int at) const {
+  const int ni = lattice_.size[0], nj = lattice_.size[1];
   LayerFlags free(plane());
-  for (int j = 0; j < lattice_.size[1]; ++j)
-    for (int i = 0; i < lattice_.size[0]; ++i) free[lattice_.offset(i, j, 0)] = hand_is_free(lattice_.at(i, j, k)) ? 1 : 0;
+  for (int j = 0; j < nj; ++j)
+    for (int i = 0; i < ni; ++i) free[lattice_.offset(i, j, 0)] = hand_is_free(lattice_.at(i, j, k)) ? 1 : 0;
+  for (std::size_t axis = 0; axis < 2; ++axis) {
+    const int steps = static_cast<int>(std::ceil(task_.sheaf.slope()[axis] * (at - k) * along_ / across_));
+    for (int n = 0; n < steps; ++n) spread(free, {ni, nj}, static_cast<int>(axis));
+  }
   return free;
 }
 

@@ -25,6 +25,9 @@ struct SweepTask {
   double step_mm = 1, cap_mm = 1;
 };
 
+/// Whether averaged weights are far from linear between points so far apart.
+[[nodiscard]] inline bool is_coarse(double step_mm, const Needle& needle) { return step_mm > needle.outer_mm / 4; }
+
 /// Goes along a sheaf, layer by layer from where the hand is to the tips, on a lattice square to its middle. Why what it finds
 /// bounds: DEVELOPERS.md, "The score, and the certificate".
 class SheafSweep {
@@ -40,7 +43,7 @@ class SheafSweep {
   void lay_across(double reach_mm);
   void sweep(int from, int to);
   [[nodiscard]] int first_solid(int layer, int last) const;
-  [[nodiscard]] LayerFlags free_hands(int layer) const;
+  [[nodiscard]] LayerFlags free_hands(int layer, int at) const;
   [[nodiscard]] bool hand_is_free(const Vec3& p) const;
   bool find_entering(int layer);
   bool find_openings(int layer);

@@ -10,9 +10,14 @@ namespace leastharm {
 /// By point of a layer.
 using LayerFlags = std::vector<std::uint8_t>;
 
-/// For each point of a layer what the cheapest needle displaces that has come within a step of it, its direction changing
-/// within a sheaf as it goes: weight x length, mm. Carried on from layer to layer. Holds on any lattice and loses what a
-/// surface rises within a few steps.
+/// Sets every flag beside one that is set along an axis of a layer.
+void spread(LayerFlags& flags, const std::array<int, 2>& size, int axis);
+
+/// For each point of a layer what the cheapest needle displaces that comes to it: weight x length, mm. Carried on from layer
+/// to layer. On a fine lattice a way steps aside along either axis no oftener than a direction of the sheaf may: a straight
+/// axis is a mean of such ways (DEVELOPERS.md, "The score, and the certificate"), so none of the sheaf's needles costs less
+/// than the least of them. On a coarse one, between whose points weights are not linear, the least weights around each point
+/// count, and costs are of all needles within a step.
 class WanderingCosts {
  public:
   static constexpr float kNoEntry = std::numeric_limits<float>::infinity();
@@ -23,6 +28,7 @@ class WanderingCosts {
     double along_mm = 1, across_mm = 1;      ///< between layers; between points
     double most_touch_mm = 0;                ///< how far an admissible needle may touch the object before its axis enters
     float cap_mm = 0;                        ///< costs over this are not told apart
+    bool coarse = false;
     bool has_openings = false;
   };
   WanderingCosts() = default;
@@ -39,26 +45,40 @@ class WanderingCosts {
   /// What needles that end in this layer displace at least ...
   [[nodiscard]] std::vector<float> costs();
   /// ... and whether they may have come through an opening; empty without openings.
-  [[nodiscard]] LayerFlags opened() const;
+  [[nodiscard]] const LayerFlags& opened() const { return through_; }
   /// Whether some needle at a point still waits to enter.
-  [[nodiscard]] bool waits(std::size_t n) const { return outside_[n] < cost_[n]; }
+  [[nodiscard]] bool waits(std::size_t n) const {
+    for (const Way& way : ways_)
+      if (way.outside[n] < way.cost[n]) return true;
+    return false;
+  }
   /// Whether these points cost more than is told apart already.
   [[nodiscard]] bool is_spent(std::size_t first, std::size_t count) const;
   /// How far from the border, in points, nothing is known.
-  [[nodiscard]] const std::array<int, 2>& rim() const { return drifts_; }
+  [[nodiscard]] const std::array<int, 2>& rim() const { return rim_; }
 
  private:
-  void drift();
+  /// What needles displace that have not entered, and those that have; by whether they stepped aside since they last might
+  /// (1 along the first axis, 2 along the second). Those that did cost no more: standing still counts as a step.
+  struct Way {
+    std::vector<float> outside, cost;
+  };
+
+  void touch(const std::vector<float>& weights);
+  void step_aside(int axis);
+  void may_step_again(int axis);
+  /// Sets each value of `to` to the least of itself and of `from` there and beside it along one axis; beyond the border lies 0.
+  void least_into(int axis, const std::vector<float>& from, std::vector<float>& to) const;
   void least_along(int axis, std::vector<float>& values);
-  void spread_along(int axis, LayerFlags& flags) const;
 
   Setting s_;
-  std::vector<float> outside_, touching_;   // of needles that have not entered: what they displace, and how far they have touched
-  std::vector<float> cost_;                 // of those that have
+  std::vector<Way> ways_;   // the cheapest last; one where the lattice is coarse
+  // Of all needles within a step that have not entered: what they displace, and how far they have touched, or less.
+  std::vector<float> grazing_, touching_;
   std::vector<float> spare_;
   LayerFlags through_;
-  std::array<int, 2> drifts_{0, 0};
-  std::array<double, 2> off_{0, 0};         // how far directions may have wandered since the last drift, mm
+  std::array<int, 2> rim_{1, 1};
+  std::array<double, 2> off_{0, 0};   // how far directions may have wandered since they last might step aside, mm
 };
 
 }  // namespace leastharm
