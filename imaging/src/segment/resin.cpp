@@ -18,7 +18,8 @@ constexpr double kEvenShare = 0.45;       ///< resin varies at most this much of
 constexpr double kMostVariation_hu = 24, kEvenAnyway_hu = 14;   ///< and at most the first; the second is even in any case
 constexpr double kMostSpread = 0.35;      ///< of the spread of the means of tissue's blocks: that of a pool's
 constexpr double kLeastShare = 0.0005;    ///< of all tissue
-constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool that are mostly air or fibre
+constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool
+constexpr int kFreeShare = 128, kFreeOfOther = 240;   ///< that hold air or fibre: at most so much tissue, of 255; the second for what has HU of its own
 constexpr double kLeastContrast_hu = 15, kContrast = 3.5;   ///< by which resin differs from tissue as even as itself: at least, and of its spread
 constexpr double kLeastFavour = -2;       ///< log of the odds: no single voxel decides
 constexpr double kStandingShare = 0.5;    ///< what stands level varies at most this much of what tissue does,
@@ -213,7 +214,7 @@ double spread_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
 }
 
 bool is_pool(const Shares& shares, const TissueTexture& tissue, const Pool& pool) {
-  const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < 128; });
+  const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < (tissue.even() ? kFreeOfOther : kFreeShare); });
   if (static_cast<double>(free) < kLeastFree * static_cast<double>(pool.ring.size())) return false;
   const double noise = 1.5 * tissue.block_noise_hu;   // neighbouring voxels share some of it
   return tissue.even() || spread_hu(shares, pool.blocks) <= std::hypot(noise, kMostSpread * tissue.spread_hu);
