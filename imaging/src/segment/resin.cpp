@@ -277,7 +277,8 @@ void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells
   Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
   const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
-  if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !is_even(pool.blocks, tissue)) return;
+  const bool own_hu = std::abs(hu - tissue.tissue_hu) >= least_contrast(tissue);
+  if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !(own_hu || is_even(pool.blocks, tissue))) return;
   pool.ring = ring_of(coarse, pool.blocks);
   const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
   if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {
