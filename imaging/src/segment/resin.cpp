@@ -274,7 +274,8 @@ bool is_even(const std::vector<std::size_t>& blocks, const TissueTexture& tissue
 /// Takes what stands below a level surface for resin. Where its HU differ from tissue's they draw its border.
 void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
                    const Standing& standing, int threads, Volume<std::uint8_t>& codes) {
-  constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells
+  constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells where it is likely,
+  constexpr double kPlain = 1;     // and anywhere, of the wider spread
   Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
   const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
   const bool own_hu = std::abs(hu - tissue.tissue_hu) >= least_contrast(tissue);
@@ -283,6 +284,10 @@ void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
   if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {
     weigh(resin, around, pool);
+    if (std::abs(resin.mean - around.mean) > kPlain * std::max(resin.deviation, around.deviation)) {   // then HU tell the vessel's wall below, too
+      pool.ring.insert(pool.ring.end(), pool.blocks.begin(), pool.blocks.end());
+      pool.blocks.clear();
+    }
     label_pool(levels, coarse, pool, threads, codes);
   } else {
     for (const std::size_t v : standing.voxels) codes.values[v] = label(Material::resin);
