@@ -141,7 +141,7 @@ Extent extent_of_bone(const Volume<std::uint8_t>& codes, int threads) {
 }
 
 constexpr double kMostOpen = 0.04;        ///< share of a piece's surface
-constexpr double kMostOpenDense = 0.15;   ///< the same of a piece clearly denser than tissue, or of one that bone encloses along all three axes
+constexpr double kMostOpenDense = 0.3;   ///< the same of a piece clearly denser than tissue, or of one that bone encloses along all three axes
 constexpr int kClearlyDenser = 5;         ///< levels above tissue's peak
 
 struct Surface {
