@@ -78,7 +78,8 @@ class Rim {
     for (int n = 1; n <= std::min(kDepth, room_in); ++n) in = std::max<int>(in, level[n * inwards]);
     int out = level[-inwards];
     if (!like_tissue(out) && room_out > 1) out = std::min<int>(out, level[-2 * inwards]);
-    return like_tissue(out) ? 0.5 * (tissue_ + local_compact(in, densest_around(v, at))) : mineral_;
+    const bool ridge = out < tissue_ && level[inwards] < mineral_;   // between air and tissue: the overshoot of a sharp kernel looks like bone
+    return ridge || like_tissue(out) ? 0.5 * (tissue_ + local_compact(in, densest_around(v, at))) : mineral_;
   }
   [[nodiscard]] bool like_tissue(int level) const { return level >= tissue_ - kBelowTissue && level < tissue_ + kBeyondTissue; }
 
