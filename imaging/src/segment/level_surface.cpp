@@ -156,8 +156,8 @@ Eigen::Vector2d half_widths(const std::vector<Vec3>& places, const Plane& plane)
   return {2 * std::sqrt(std::max(0.0, solver.eigenvalues()[1])), 2 * std::sqrt(std::max(0.0, solver.eigenvalues()[2]))};
 }
 
-/// Whether a flat piece of surface is that of a liquid: flat through and through, and in a vessel whose walls rise at its edge.
-bool is_level(const LevelSurface& surface, const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm) {
+/// Whether a flat piece of surface is that of a liquid: flat through and through, and in a vessel whose walls rise at its edge; says of it how certain that is.
+bool is_level(const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm, LevelSurface& surface) {
   const double tolerance = plane.tolerance(spacing_mm);
   double squares = 0;
   for (const Vec3& p : surface.places) squares += plane.height(p) * plane.height(p);
@@ -176,6 +176,7 @@ bool is_level(const LevelSurface& surface, const Plane& plane, const std::vector
     lower += height < -1.5 * tolerance;
     alike += e.normal.dot(plane.normal) > kAlike;
   }
+  surface.certain = lower <= kMostLower * around;
   return lower <= (rough < kFlat ? kMostLowerOfFlat : kMostLower) * around && alike <= kMostAlike * around;
 }
 
@@ -217,7 +218,7 @@ std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, con
     if (surface.places.size() < kLeastPlaces) break;
     std::erase_if(left, [&](const Element& e) { return plane->holds(e, 2 * plane->tolerance(spacing)); });
     if (std::abs(plane->normal.dot(lying.length)) > kMostAlong) continue;
-    if (half_widths(surface.places, *plane)[0] >= lying.least_mm && is_level(surface, *plane, all, spacing, coarse.spacing_mm.maxCoeff()))
+    if (half_widths(surface.places, *plane)[0] >= lying.least_mm && is_level(*plane, all, spacing, coarse.spacing_mm.maxCoeff(), surface))
       surfaces.push_back(std::move(surface));
   }
   return surfaces;
