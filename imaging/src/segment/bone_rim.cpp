@@ -79,7 +79,9 @@ class Rim {
     int out = level[-inwards];
     if (!like_tissue(out) && room_out > 1) out = std::min<int>(out, level[-2 * inwards]);
     const bool ridge = out < tissue_ && level[inwards] < mineral_;   // between air and tissue: the overshoot of a sharp kernel looks like bone
-    return ridge || like_tissue(out) ? 0.5 * (tissue_ + local_compact(in, densest_around(v, at))) : mineral_;
+    if (!ridge && !like_tissue(out)) return mineral_;
+    const double most = 0.5 * (tissue_ + local_compact(in, compact_));   // whatever lies around
+    return *level >= most ? most : 0.5 * (tissue_ + local_compact(in, densest_around(v, at)));
   }
   [[nodiscard]] bool like_tissue(int level) const { return level >= tissue_ - kBelowTissue && level < tissue_ + kBeyondTissue; }
 

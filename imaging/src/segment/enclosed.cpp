@@ -67,12 +67,13 @@ class LineSet {
     std::uint8_t* const from = from_bone_.data();
     const std::size_t width = since_.size();
     for (std::size_t i = 0; i < width; ++i) {
-      const auto next = static_cast<std::uint8_t>(since[i] == kFar ? kFar : since[i] + 1);
+      const auto next = static_cast<std::uint8_t>(since[i] + (since[i] != kFar));
       const std::uint8_t m = row[i] & code::kMaterial, began = from[i] & kFromBone;
-      const std::uint8_t bone = m == kBone, tissue = m == kTissue;
-      closed[i] = !tissue && next <= widest && (bone || began) ? next : std::uint8_t{0};
-      since[i] = tissue ? next : std::uint8_t{0};
-      from[i] = static_cast<std::uint8_t>((tissue ? began : bone) | (bone && began ? kWhole : 0));
+      const std::uint8_t bone = m == kBone, tissue = m == kTissue, near = next <= widest;   // 0 or 1, so that no branch is needed
+      const auto ends = static_cast<std::uint8_t>((tissue ^ 1) & near & (bone | began));
+      closed[i] = static_cast<std::uint8_t>(ends * next);
+      since[i] = static_cast<std::uint8_t>(tissue * next);
+      from[i] = static_cast<std::uint8_t>((tissue & began) | bone | (bone & began) * kWhole);
     }
   }
 
