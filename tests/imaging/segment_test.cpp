@@ -102,6 +102,34 @@ TEST(Segment, SmallAnimalBundle) {
 TEST(Segment, SandIsPackingAndNotBone) {
   expect_overlap(coarse("sand-packed", Vec3(3, 3, 4)), {{wrapping, 0.93}, {body, 0.93}, {packing, 0.9}, {bone, 0.85}, {support, 0.9}});
 }
+TEST(Segment, RimOfMudIsNoBone) {
+  expect_overlap(coarse("mud-packed", Vec3(3, 3, 4)), {{body, 0.95}, {packing, 0.96}, {bone, 0.91}, {support, 0.9}});
+}
+TEST(Segment, SpongyBoneOfTissuesOwnHuIsFilledThoughItsShellsAreBroken) {
+  expect_overlap(drawn(222, 1.4), {{body, 0.965}, {packing, 0.95}, {bone, 0.86}, {support, 0.9}});
+}
+TEST(Segment, BonesDenserThanAllOthersAreNoFinds) {
+  expect_overlap(drawn(225), {{wrapping, 0.95}, {body, 0.95}, {bone, 0.85}});
+}
+TEST(Segment, ResinOfItsOwnHuIsFreeWhereItsSurfaceRunsThroughBlocks) {
+  expect_overlap(drawn(235, 1.6), {{wrapping, 0.95}, {body, 0.96}, {bone, 0.89}, {resin, 0.88}, {support, 0.9}});
+}
+TEST(Segment, HalfBoneHalfAirIsNoSkin) {
+  const Case& c = coarse("mud-packed", Vec3(3, 3, 4));
+  const auto& n = c.truth.grid.size;
+  const std::ptrdiff_t row = n[0], slice = row * n[1];
+  double bare = 0, as_body = 0;   // voxels of bone beside air
+  for (int k = 1; k + 1 < n[2]; ++k)
+    for (int j = 1; j + 1 < n[1]; ++j)
+      for (int i = 1; i + 1 < n[0]; ++i) {
+        const std::uint8_t* t = c.truth.values.data() + c.truth.grid.offset(i, j, k);
+        if (*t != static_cast<std::uint8_t>(bone) || (t[-1] && t[1] && t[-row] && t[row] && t[-slice] && t[slice])) continue;
+        ++bare;
+        as_body += c.map.materials.values[c.truth.grid.offset(i, j, k)] == static_cast<std::uint8_t>(body);
+      }
+  ASSERT_GT(bare, 1000);
+  EXPECT_LT(as_body / bare, 0.12);
+}
 TEST(Segment, ObliqueGridOnABoard) {
   expect_overlap(coarse("oblique", Vec3(3, 3, 4)), {{wrapping, 0.9}, {body, 0.93}, {packing, 0.93}, {bone, 0.85}, {support, 0.9}});
 }

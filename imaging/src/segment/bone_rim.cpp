@@ -12,7 +12,8 @@ namespace leastharm::segment_detail {
 namespace {
 
 constexpr std::uint8_t kBone = label(Material::bone), kTissue = label(Material::body);
-constexpr int kCompactShare = 20;        ///< one in so many of bone's voxels is compact bone that fills its voxel
+constexpr int kCompactShare = 33;        ///< one in so many of bone's voxels is compact bone that fills its voxel
+constexpr int kAround = 2;               ///< voxels each way in which the bone of a place is looked for
 constexpr int kDepth = 3;                ///< voxels inwards in which compact bone is looked for
 constexpr double kThinLoss = 0.75;       ///< how much less half a voxel of bone reads where the shell is thin: see local_compact
 constexpr int kBeyondTissue = 7, kBelowTissue = 10;   ///< levels off tissue's peak that still are tissue: 112 and 160 HU
@@ -77,15 +78,32 @@ class Rim {
     for (int n = 1; n <= std::min(kDepth, room_in); ++n) in = std::max<int>(in, level[n * inwards]);
     int out = level[-inwards];
     if (!like_tissue(out) && room_out > 1) out = std::min<int>(out, level[-2 * inwards]);
-    return like_tissue(out) ? 0.5 * (tissue_ + local_compact(in)) : mineral_;
+    const bool ridge = out < tissue_ && level[inwards] < mineral_;   // between air and tissue: the overshoot of a sharp kernel looks like bone
+    if (!ridge && !like_tissue(out)) return mineral_;
+    const double most = 0.5 * (tissue_ + local_compact(in, compact_));   // whatever lies around
+    return *level >= most ? most : 0.5 * (tissue_ + local_compact(in, densest_around(v, at)));
   }
   [[nodiscard]] bool like_tissue(int level) const { return level >= tissue_ - kBelowTissue && level < tissue_ + kBeyondTissue; }
 
-  /// What a voxel full of this place's bone would read, as far as half a voxel of it is concerned. A shell thicker than half a voxel
-  /// still fills that half alone, so at first hardly less than compact bone; the thinner the shell, the more of the half is spongy.
-  [[nodiscard]] double local_compact(int densest) const {
-    const double lack = std::max(0.0, 1.0 - static_cast<double>(densest - tissue_) / std::max(1, compact_ - tissue_));
-    return tissue_ + (compact_ - tissue_) * (1 - kThinLoss * lack * lack);
+  [[nodiscard]] int densest_around(std::size_t v, const std::array<int, 3>& at) const {
+    const auto reach = [&](std::size_t a, int way) { return std::min(kAround, way < 0 ? at[a] : levels_.grid.size[a] - 1 - at[a]); };
+    const std::uint8_t* level = levels_.values.data() + v;
+    std::uint8_t densest = 0;
+    for (int k = -reach(2, -1); k <= reach(2, 1); ++k)
+      for (int j = -reach(1, -1); j <= reach(1, 1); ++j) {
+        const std::uint8_t* row = level + j * stride_[1] + k * stride_[2];
+        for (int i = -reach(0, -1); i <= reach(0, 1); ++i) densest = std::max(densest, row[i]);
+      }
+    return densest;
+  }
+
+  /// What a voxel full of this place's bone would read, as far as half a voxel of it is concerned: the mean of two answers. Where bone
+  /// is solid, it is the densest that lies around. Where it is a shell thicker than half a voxel, that half is filled by the shell alone, so
+  /// with hardly less than compact bone; the thinner the shell (the less dense the line inwards), the more of the half is spongy.
+  [[nodiscard]] double local_compact(int densest_inwards, int densest_around) const {
+    const double lack = std::max(0.0, 1.0 - static_cast<double>(densest_inwards - tissue_) / std::max(1, compact_ - tissue_));
+    const double shell = tissue_ + (compact_ - tissue_) * (1 - kThinLoss * lack * lack);
+    return 0.5 * (shell + std::min(densest_around, compact_));
   }
 
   const Volume<std::uint8_t>& levels_;

@@ -13,7 +13,8 @@
 namespace leastharm::segment_detail {
 namespace {
 
-constexpr int kSkinLevels = 9;   // 144 HU about tissue's peak
+constexpr int kSkinLevels = 9;    // 144 HU about tissue's peak
+constexpr int kLeastSpread = 2;   // of the 8 voxels beside one of skin
 
 using Table = std::array<std::uint8_t, 256>;
 
@@ -61,8 +62,8 @@ class Climber {
     const int low = end_of(v, -stride_[a], at[a]);
     const std::uint8_t nearer = table_[static_cast<std::size_t>(std::abs(high - *v) <= std::abs(*v - low) ? high : low)];
     // One voxel of skin between bone and what lies around looks like a climb, but has skin's own level.
-    const bool skin = table_[*v] == label(Material::body) && std::abs(*v - tissue_peak_) <= kSkinLevels &&
-                      std::max(table_[static_cast<std::size_t>(high)], table_[static_cast<std::size_t>(low)]) == label(Material::bone);
+    const bool skin = skin_level(*v) && std::max(table_[static_cast<std::size_t>(high)], table_[static_cast<std::size_t>(low)]) == label(Material::bone) &&
+                      spreads(v, at, a);
     if (skin) return table_[*v];
     const std::uint8_t ends[2] = {table_[static_cast<std::size_t>(high)], table_[static_cast<std::size_t>(low)]};
     const bool mixed = table_[*v] == label(Material::wrapping) && nearer != label(Material::wrapping) &&
@@ -71,6 +72,18 @@ class Climber {
   }
 
  private:
+  [[nodiscard]] bool skin_level(int level) const {
+    return table_[static_cast<std::size_t>(level)] == label(Material::body) && std::abs(level - tissue_peak_) <= kSkinLevels;
+  }
+  /// Whether skin spreads across a climb along axis `a`: half bone, half air reads like tissue in one voxel, but not in those beside it.
+  [[nodiscard]] bool spreads(const std::uint8_t* v, const std::array<int, 3>& at, std::size_t a) const {
+    const std::size_t b = (a + 1) % 3, c = (a + 2) % 3;
+    if (at[b] == 0 || at[c] == 0 || at[b] + 1 == levels_.grid.size[b] || at[c] + 1 == levels_.grid.size[c]) return true;
+    int like = -1;   // the voxel itself
+    for (int m = -1; m <= 1; ++m)
+      for (int n = -1; n <= 1; ++n) like += skin_level(v[m * stride_[b] + n * stride_[c]]);
+    return like >= kLeastSpread;
+  }
   /// The level where a climb comes to rest, at most three voxels on.
   [[nodiscard]] int end_of(const std::uint8_t* v, std::ptrdiff_t step, int room) const {
     const int sign = v[step] > *v ? 1 : -1;

@@ -15,7 +15,7 @@ constexpr int kBright_hu = 1250;       ///< of the brightest tenth of a piece an
 constexpr double kOverBone = 1.15;     ///< and this many times the HU of the body's compact bone
 constexpr int kBrightApart_hu = 950;   ///< the same of a compact piece that hardly touches tissue
 constexpr double kLeastCompact = 0.3;  ///< share of the box around it that a compact piece fills: a skull or a rib fills less
-constexpr double kSolidShare = 0.45;   ///< of a piece's voxels above 0.6 of that
+constexpr double kSolidShare = 0.45, kSolidApart = 0.3;   ///< of a piece's voxels above 0.6 of that; of a small piece apart from tissue much is rim
 constexpr double kMostTissue = 0.4;    ///< share of the surface of a piece that hardly touches tissue
 constexpr int kMetal_hu = 2700, kMetalRim_hu = 2100;
 
@@ -66,10 +66,11 @@ bool is_inclusion(const PieceOfMineral& piece, double voxel_mm3, int compact_bon
   const int solid_from = level_of(static_cast<int>(0.6 * hu_of(bright)));
   std::int64_t solid = 0;
   for (int b = solid_from; b < 256; ++b) solid += piece.levels[static_cast<std::size_t>(b)];
-  if (static_cast<double>(solid) < kSolidShare * static_cast<double>(piece.voxels)) return false;
   const double tissue = static_cast<double>(piece.tissue_faces);
   const bool apart = tissue <= kMostTissue * (tissue + static_cast<double>(piece.other_faces));
+  if (static_cast<double>(solid) < (apart ? kSolidApart : kSolidShare) * static_cast<double>(piece.voxels)) return false;
   if (apart && piece.compact() && hu_of(bright) >= kBrightApart_hu) return true;
+  if (!apart && !piece.compact()) return false;   // a limb's bones may be denser than all the others
   return hu_of(bright) >= std::max<double>(kBright_hu, kOverBone * compact_bone_hu);
 }
 

@@ -11,28 +11,31 @@
 namespace leastharm::segment_detail {
 namespace {
 
-constexpr std::uint8_t kOneAxis = 0x08;   // one step of the count
+constexpr std::uint8_t kHalfAxis = 0x08;   // steps of the count: bone at one end, air or fibre at the other;
+constexpr std::uint8_t kOneAxis = 0x10;    // bone at both
 constexpr std::uint8_t kFar = 255;
 
 constexpr std::uint8_t kBone = label(Material::bone), kTissue = label(Material::body);
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
 
-/// Counts an axis for the tissue between bone and bone along lines that run from row to row, where it is no wider than `widest`.
+/// Counts an axis for the tissue between bone and bone along lines that run from row to row, where it is no wider than `widest`; and, if
+/// `half`, half an axis for what lies between bone and air or fibre.
 class LineSet {
  public:
-  explicit LineSet(int width) : since_(static_cast<std::size_t>(width)), closed_(since_.size()) {}
+  LineSet(int width, bool half) : half_(half), since_(static_cast<std::size_t>(width)), from_bone_(since_.size()), closed_(since_.size()) {}
 
   void count(std::uint8_t* first_row, std::ptrdiff_t stride, int rows, int widest) {
     std::ranges::fill(since_, kFar);
     for (int r = 0; r < rows; ++r) {
       std::uint8_t* row = first_row + r * stride;
-      step(row, static_cast<std::uint8_t>(widest));
+      half_ ? step_half(row, static_cast<std::uint8_t>(widest)) : step(row, static_cast<std::uint8_t>(widest));
       std::size_t i = 0;
       const auto mark = [&] {
+        const std::uint8_t add = half_ && !(from_bone_[i] & kWhole) ? kHalfAxis : kOneAxis;
         for (std::ptrdiff_t n = 1; n < closed_[i]; ++n) {
           std::uint8_t& c = row[static_cast<std::ptrdiff_t>(i) - n * stride];
-          c = static_cast<std::uint8_t>(c + kOneAxis);
+          c = static_cast<std::uint8_t>(c + add);
         }
       };
       while (i < closed_.size()) {
@@ -43,6 +46,8 @@ class LineSet {
   }
 
  private:
+  static constexpr std::uint8_t kFromBone = 1, kWhole = 2;   // what a line began with; whether the one just closed has bone at both ends
+
   /// One row on: steps since bone, through tissue alone; and for bone that closes a gap, the steps across that gap.
   void step(const std::uint8_t* row, std::uint8_t widest) {
     std::uint8_t* const since = since_.data();
@@ -55,18 +60,40 @@ class LineSet {
       since[i] = m == kBone ? std::uint8_t{0} : m == kTissue ? next : kFar;
     }
   }
+  /// The same, where air and fibre end a line, too, if bone is at its other end.
+  void step_half(const std::uint8_t* row, std::uint8_t widest) {
+    std::uint8_t* const since = since_.data();
+    std::uint8_t* const closed = closed_.data();
+    std::uint8_t* const from = from_bone_.data();
+    const std::size_t width = since_.size();
+    for (std::size_t i = 0; i < width; ++i) {
+      const auto next = static_cast<std::uint8_t>(since[i] + (since[i] != kFar));
+      const std::uint8_t m = row[i] & code::kMaterial, began = from[i] & kFromBone;
+      const std::uint8_t bone = m == kBone, tissue = m == kTissue, near = next <= widest;   // 0 or 1, so that no branch is needed
+      const auto ends = static_cast<std::uint8_t>((tissue ^ 1) & near & (bone | began));
+      closed[i] = static_cast<std::uint8_t>(ends * next);
+      since[i] = static_cast<std::uint8_t>(tissue * next);
+      from[i] = static_cast<std::uint8_t>((tissue & began) | bone | (bone & began) * kWhole);
+    }
+  }
 
-  std::vector<std::uint8_t> since_, closed_;
+  bool half_;
+  std::vector<std::uint8_t> since_, from_bone_, closed_;
 };
 
-void count_along_row(std::uint8_t* row, int width, int widest) {
-  int bone = -kFar;   // the last one, with nothing but tissue since
+void count_along_row(std::uint8_t* row, int width, int widest, bool half) {
+  int end = -kFar;   // the last one, with nothing but tissue since
+  bool bone = false;
   for (int i = 0; i < width; ++i) {
     const std::uint8_t m = material(row[i]);
     if (m == kTissue) continue;
-    if (m == kBone && i - bone <= widest)
-      for (int n = bone + 1; n < i; ++n) row[n] = static_cast<std::uint8_t>(row[n] + kOneAxis);
-    bone = m == kBone ? i : -kFar;
+    const bool here = m == kBone;
+    if (i - end <= widest && ((here && bone) || (half && (here || bone)))) {
+      const std::uint8_t add = here && bone ? kOneAxis : kHalfAxis;
+      for (int n = end + 1; n < i; ++n) row[n] = static_cast<std::uint8_t>(row[n] + add);
+    }
+    end = here || half ? i : -kFar;
+    bone = here;
   }
 }
 
@@ -115,7 +142,7 @@ Extent extent_of_bone(const Volume<std::uint8_t>& codes, int threads) {
 }
 
 constexpr double kMostOpen = 0.04;        ///< share of a piece's surface
-constexpr double kMostOpenDense = 0.15;   ///< the same of a piece clearly denser than tissue, or of one that bone encloses along all three axes
+constexpr double kMostOpenDense = 0.3;   ///< the same of a piece clearly denser than tissue, or of one that bone encloses along all three axes
 constexpr int kClearlyDenser = 5;         ///< levels above tissue's peak
 
 struct Surface {
@@ -124,10 +151,10 @@ struct Surface {
 
 bool candidate(std::uint8_t c) { return (c & code::kCount) >= 2 * kOneAxis; }
 
-/// Leaves only what bone encloses along all three axes.
+/// Leaves only what bone encloses along all three axes, at one end of one of them perhaps unseen.
 void drop_tunnels(std::vector<std::uint8_t>& codes) {
   for (std::uint8_t& c : codes)
-    if ((c & code::kCount) < 3 * kOneAxis) c = static_cast<std::uint8_t>(c & ~code::kCount);
+    if ((c & code::kCount) < 2 * kOneAxis + kHalfAxis) c = static_cast<std::uint8_t>(c & ~code::kCount);
 }
 
 /// The faces of a run's voxels: to bone (closed), or to tissue that is no candidate (open).
@@ -214,14 +241,14 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
   const auto at = [&](int j, int k) { return codes.values.data() + codes.grid.offset(bone.first[0], bone.first[1] + j, bone.first[2] + k); };
   const std::ptrdiff_t row = codes.grid.size[0], slice = row * codes.grid.size[1];
   for_chunks(size[2], 4, threads, [&](int, int first, int last) {
-    LineSet lines(size[0]);
+    LineSet lines(size[0], filling.all_round);
     for (int k = first; k < last; ++k) {
-      for (int j = 0; j < size[1]; ++j) count_along_row(at(j, k), size[0], widest[0]);
+      for (int j = 0; j < size[1]; ++j) count_along_row(at(j, k), size[0], widest[0], filling.all_round);
       lines.count(at(0, k), row, size[1], widest[1]);
     }
   });
   for_chunks(size[1], 4, threads, [&](int, int first, int last) {
-    LineSet lines(size[0]);
+    LineSet lines(size[0], filling.all_round);
     for (int j = first; j < last; ++j) lines.count(at(j, 0), slice, size[2], widest[2]);
   });
   if (filling.all_round) drop_tunnels(codes.values);

@@ -8,7 +8,7 @@ namespace leastharm::segment_detail {
 struct Filling {
   double widest_mm = 22;   ///< from bone to bone
   int least_level = 0;     ///< of the mean over a voxel and its 26 neighbours
-  bool all_round = false;  ///< along all three axes
+  bool all_round = false;  ///< along all three axes; at one end of one of them a shell may be so thin that it drowns in air or fibre
 };
 
 /// Turns tissue that bone encloses into bone: marrow, and spongy bone as light as tissue. A voxel is a candidate when

@@ -13,9 +13,10 @@ namespace leastharm::segment_detail {
 namespace {
 
 constexpr double kMostTurn = 0.94;        ///< cosine between a piece's normal and the plane's
-constexpr double kMostLower = 0.08;       ///< of the places around a level surface: those that lie lower,
+constexpr double kMostLower = 0.08, kMostLowerOfFlat = 0.2;   ///< of the places around a level surface: those that lie lower,
 constexpr double kMostAlike = 0.6;       ///< and those that face nearly the same way: a vessel's wall rises, a wide bowl goes on
-constexpr double kMostRough = 0.36;       ///< the places' standard deviation over the tolerance: through a bowl they fill it evenly (0.58)
+constexpr double kMostRough = 0.36;       ///< the places' standard deviation over the tolerance: through a bowl they fill it evenly (0.58);
+constexpr double kFlat = 0.22;            ///< what is so flat hardly grew
 constexpr double kAlike = 0.8;            ///< cosine
 constexpr double kMostAlong = 0.8;        ///< cosine between the normal and the body's length: nobody pours into a standing body
 constexpr std::size_t kMostSurfaces = 4;
@@ -155,12 +156,13 @@ Eigen::Vector2d half_widths(const std::vector<Vec3>& places, const Plane& plane)
   return {2 * std::sqrt(std::max(0.0, solver.eigenvalues()[1])), 2 * std::sqrt(std::max(0.0, solver.eigenvalues()[2]))};
 }
 
-/// Whether a flat piece of surface is that of a liquid: flat through and through, and in a vessel whose walls rise at its edge.
-bool is_level(const LevelSurface& surface, const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm) {
+/// Whether a flat piece of surface is that of a liquid: flat through and through, and in a vessel whose walls rise at its edge; says of it how certain that is.
+bool is_level(const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm, LevelSurface& surface) {
   const double tolerance = plane.tolerance(spacing_mm);
   double squares = 0;
   for (const Vec3& p : surface.places) squares += plane.height(p) * plane.height(p);
-  if (std::sqrt(squares / static_cast<double>(surface.places.size())) > kMostRough * tolerance) return false;
+  const double rough = std::sqrt(squares / static_cast<double>(surface.places.size())) / tolerance;
+  if (rough > kMostRough) return false;
   int around = 0, lower = 0, alike = 0;
   for (const Element& e : all) {
     const double height = plane.height(e.at);
@@ -174,7 +176,8 @@ bool is_level(const LevelSurface& surface, const Plane& plane, const std::vector
     lower += height < -1.5 * tolerance;
     alike += e.normal.dot(plane.normal) > kAlike;
   }
-  return lower <= kMostLower * around && alike <= kMostAlike * around;
+  surface.certain = lower <= kMostLower * around;
+  return lower <= (rough < kFlat ? kMostLowerOfFlat : kMostLower) * around && alike <= kMostAlike * around;
 }
 
 }  // namespace
@@ -214,8 +217,8 @@ std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, con
       if (plane->holds(e, plane->tolerance(spacing))) surface.places.push_back(e.at);
     if (surface.places.size() < kLeastPlaces) break;
     std::erase_if(left, [&](const Element& e) { return plane->holds(e, 2 * plane->tolerance(spacing)); });
-      if (std::abs(plane->normal.dot(lying.length)) > kMostAlong) continue;
-    if (half_widths(surface.places, *plane)[0] >= lying.least_mm && is_level(surface, *plane, all, spacing, coarse.spacing_mm.maxCoeff()))
+    if (std::abs(plane->normal.dot(lying.length)) > kMostAlong) continue;
+    if (half_widths(surface.places, *plane)[0] >= lying.least_mm && is_level(*plane, all, spacing, coarse.spacing_mm.maxCoeff(), surface))
       surfaces.push_back(std::move(surface));
   }
   return surfaces;

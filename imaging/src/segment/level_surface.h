@@ -13,6 +13,7 @@ namespace leastharm::segment_detail {
 struct LevelSurface {
   Vec3 point{0, 0, 0}, normal{0, 0, 1};   ///< unit normal, towards air
   std::vector<Vec3> places;               ///< one a block
+  bool certain = true;                    ///< hardly anything beside it lies lower
 };
 
 /// How a body lies, as far as liquids in it ask.

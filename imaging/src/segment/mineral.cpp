@@ -108,27 +108,41 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   }
 }
 
-/// Filling's own rim mixes with what lies around it: what is left of mineral between filling and anything but bone.
-void label_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Filling& filling,
-               Volume<std::uint8_t>& codes) {
+/// What lies beside a voxel of mineral.
+struct Beside {
+  bool filling = false, bone = false, light = false;
+};
+
+Beside beside(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Filling& filling, std::size_t v) {
   const Grid& grid = levels.grid;
   const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
   const std::array<std::size_t, 3> stride{1, w, slice};
+  const std::array<int, 3> at{static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+  Beside found;
+  for (std::size_t a = 0; a < 3; ++a)
+    for (const int step : {-1, 1}) {
+      if (at[a] + step < 0 || at[a] + step >= grid.size[a]) continue;
+      const std::size_t next = step < 0 ? v - stride[a] : v + stride[a];
+      const std::uint8_t material = codes.values[next] & code::kMaterial;
+      found.filling |= material == label(Material::packing);
+      found.light |= material <= label(Material::wrapping);
+      found.bone |= levels.values[next] > filling.highest;
+    }
+  return found;
+}
+
+/// Filling's own rim mixes with what lies around it: what is left of mineral between filling and anything but bone. Where it stands out
+/// into air, it looks like a thin shell from two sides.
+void label_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Filling& filling,
+               Volume<std::uint8_t>& codes) {
   std::vector<std::size_t> rim;
-  for (const std::size_t block : filling.ring)
-    for_voxels(coarse, grid, block, [&](std::size_t v) {
-      if ((codes.values[v] & code::kMaterial) != label(Material::bone) || levels.values[v] >= filling.lowest) return;
-      const std::array<int, 3> at{static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
-      bool by_filling = false, by_bone = false;
-      for (std::size_t a = 0; a < 3; ++a)
-        for (const int step : {-1, 1}) {
-          if (at[a] + step < 0 || at[a] + step >= grid.size[a]) continue;
-          const std::size_t next = step < 0 ? v - stride[a] : v + stride[a];
-          by_filling = by_filling || (codes.values[next] & code::kMaterial) == label(Material::packing);
-          by_bone = by_bone || levels.values[next] > filling.highest;
-        }
-      if (by_filling && !by_bone) rim.push_back(v);
-    });
+  const auto look = [&](std::size_t v) {
+    if ((codes.values[v] & code::kMaterial) != label(Material::bone) || levels.values[v] > filling.highest) return;
+    const Beside b = beside(levels, codes, filling, v);
+    if (b.filling && !b.bone && (b.light || levels.values[v] < filling.lowest)) rim.push_back(v);
+  };
+  for (const std::size_t block : filling.blocks) for_voxels(coarse, levels.grid, block, look);
+  for (const std::size_t block : filling.ring) for_voxels(coarse, levels.grid, block, look);
   for (const std::size_t v : rim) codes.values[v] = label(Material::packing) | code::kInside;
 }
 

@@ -91,23 +91,46 @@ struct Own {
   double mean = 0, deviation = 0, resin_share = 0;
   LevelStatistic single;
 };
-Own own_of(const Sounding& sounding, const LevelSurface& surface, const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes) {
+struct Probe {
+  double around = 0;   ///< as `level_at` says
+  std::uint8_t level = 0;
+};
+
+/// Of all probes, those near the middle one count: near the vessel's wall some are the wall's.
+Own own_of(const std::vector<Probe>& probes) {
+  constexpr double kDeviations = 2.5, kOfMedian = 1.4826;   // a normal distribution's standard deviation over its median one
   Own own;
+  if (probes.empty()) return own;
+  std::vector<double> around;
+  for (const Probe& p : probes) around.push_back(p.around);
+  const double middle = median(around);
+  for (double& a : around) a = std::abs(a - middle);
+  const double reach = std::max(1.0, kDeviations * kOfMedian * median(around));
   double sum = 0, squares = 0, count = 0;
+  for (const Probe& p : probes) {
+    if (std::abs(p.around - middle) > reach) continue;
+    sum += p.around, squares += p.around * p.around, ++count;
+    own.single.add(p.level);
+  }
+  own.mean = sum / count;
+  own.deviation = std::sqrt(std::max(0.0, squares / count - own.mean * own.mean));
+  return own;
+}
+
+Own own_of(const Sounding& sounding, const LevelSurface& surface, const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes) {
+  std::vector<Probe> probes;
+  double resin = 0;
   for (const Vec3& place : surface.places)
     (void)sounding.down(place, [&](std::size_t v, const std::array<int, 3>& at, double depth) {
       const double voxels = kStep_voxels * depth / sounding.step_mm();
       if (voxels >= kFirst_voxels) {
-        const double level = sounding.level_at(at);
-        sum += level, squares += level * level, ++count;
-        own.single.add(levels.values[v]);
-        own.resin_share += material(codes.values[v]) == label(Material::resin);
+        probes.push_back({sounding.level_at(at), levels.values[v]});
+        resin += material(codes.values[v]) == label(Material::resin);
       }
       return voxels < kLast_voxels;
     });
-  own.resin_share /= std::max(1.0, count);
-  own.mean = count > 0 ? sum / count : 0;
-  own.deviation = count > 0 ? std::sqrt(std::max(0.0, squares / count - own.mean * own.mean)) : 0;
+  Own own = own_of(probes);
+  own.resin_share = resin / std::max(1.0, static_cast<double>(probes.size()));
   return own;
 }
 

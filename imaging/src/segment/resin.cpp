@@ -18,7 +18,9 @@ constexpr double kEvenShare = 0.45;       ///< resin varies at most this much of
 constexpr double kMostVariation_hu = 24, kEvenAnyway_hu = 14;   ///< and at most the first; the second is even in any case
 constexpr double kMostSpread = 0.35;      ///< of the spread of the means of tissue's blocks: that of a pool's
 constexpr double kLeastShare = 0.0005;    ///< of all tissue
-constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool that are mostly air or fibre
+constexpr std::size_t kManyBlocks = 27;   ///< fewer may be even by chance: they must have HU of their own
+constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool
+constexpr int kFreeShare = 128, kFreeOfOther = 240;   ///< that hold air or fibre: at most so much tissue, of 255; the second for what has HU of its own
 constexpr double kLeastContrast_hu = 15, kContrast = 3.5;   ///< by which resin differs from tissue as even as itself: at least, and of its spread
 constexpr double kLeastFavour = -2;       ///< log of the odds: no single voxel decides
 constexpr double kStandingShare = 0.5;    ///< what stands level varies at most this much of what tissue does,
@@ -94,11 +96,14 @@ struct Pool {
   std::array<float, 256> favour{};   ///< for each level, how much likelier it is resin than tissue (log)
 };
 
+/// By how much HU must differ from tissue's to be another matter's.
+double least_contrast(const TissueTexture& tissue) { return std::max(kLeastContrast_hu, kContrast * tissue.spread_hu); }
+
 /// Blocks of even matter lighter (`side` -1) or heavier (1) than tissue; where tissue is uneven, all even ones (0).
 std::vector<std::uint8_t> even_blocks(const Coarse& coarse, const Shares& shares, const TissueTexture& tissue, int side) {
   const double known = 2 * tissue.least_seen_hu;
   const double most = std::min(kMostVariation_hu, std::max(tissue.even() ? std::max(kEvenAnyway_hu, known) : 0.0, kEvenShare * tissue.typical_hu));
-  const double contrast = std::max(kLeastContrast_hu, kContrast * tissue.spread_hu);
+  const double contrast = least_contrast(tissue);
   std::vector<std::uint8_t> even(coarse.count());
   for (std::size_t v = 0; v < even.size(); ++v)
     even[v] = tissue.variation_hu[v] <= static_cast<float>(most) && shares.mean_hu[v] >= kLowest_hu && shares.mean_hu[v] <= kHighest_hu &&
@@ -204,6 +209,12 @@ void close_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const P
   for (const std::size_t v : rim) codes.values[v] = label(Material::resin);
 }
 
+double mean_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
+  double sum = 0;
+  for (const std::size_t v : blocks) sum += shares.mean_hu[v];
+  return sum / static_cast<double>(blocks.size());
+}
+
 /// The standard deviation of the means of a pool's blocks.
 double spread_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
   double sum = 0, squares = 0;
@@ -213,8 +224,9 @@ double spread_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
 }
 
 bool is_pool(const Shares& shares, const TissueTexture& tissue, const Pool& pool) {
-  const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < 128; });
+  const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < (tissue.even() ? kFreeOfOther : kFreeShare); });
   if (static_cast<double>(free) < kLeastFree * static_cast<double>(pool.ring.size())) return false;
+  if (pool.blocks.size() < kManyBlocks && std::abs(mean_hu(shares, pool.blocks) - tissue.tissue_hu) < least_contrast(tissue)) return false;
   const double noise = 1.5 * tissue.block_noise_hu;   // neighbouring voxels share some of it
   return tissue.even() || spread_hu(shares, pool.blocks) <= std::hypot(noise, kMostSpread * tissue.spread_hu);
 }
@@ -261,15 +273,22 @@ bool is_even(const std::vector<std::size_t>& blocks, const TissueTexture& tissue
 
 /// Takes what stands below a level surface for resin. Where its HU differ from tissue's they draw its border.
 void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
-                   const Standing& standing, int threads, Volume<std::uint8_t>& codes) {
-  constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells
+                   const Standing& standing, bool certain, int threads, Volume<std::uint8_t>& codes) {
+  constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells where it is likely,
+  constexpr double kPlain = 1;     // and anywhere, of the wider spread
   Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
   const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
-  if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !is_even(pool.blocks, tissue)) return;
+  const bool own_hu = std::abs(hu - tissue.tissue_hu) >= least_contrast(tissue);
+  if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !(own_hu || is_even(pool.blocks, tissue))) return;
+  if (!certain && !own_hu && tissue.even()) return;   // where tissue is even itself, what is left of a brain is no other
   pool.ring = ring_of(coarse, pool.blocks);
   const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
   if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {
     weigh(resin, around, pool);
+    if (std::abs(resin.mean - around.mean) > kPlain * std::max(resin.deviation, around.deviation)) {   // then HU tell the vessel's wall below, too
+      pool.ring.insert(pool.ring.end(), pool.blocks.begin(), pool.blocks.end());
+      pool.blocks.clear();
+    }
     label_pool(levels, coarse, pool, threads, codes);
   } else {
     for (const std::size_t v : standing.voxels) codes.values[v] = label(Material::resin);
@@ -287,7 +306,7 @@ void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
   if (surfaces.empty()) return;
   const double wall = wall_mm(coarse, sides, threads);
   for (const LevelSurface& surface : surfaces)
-    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, wall, threads), threads, codes);
+    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, wall, threads), surface.certain, threads, codes);
 }
 
 }  // namespace leastharm::segment_detail
