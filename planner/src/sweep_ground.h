@@ -33,13 +33,17 @@ class SweepGround {
   /// The largest weight within a needle's radius of a point, or more.
   [[nodiscard]] float most_weight_at(const Vec3& p) const { return value_at(most_weight_, p); }
   /// How much of the object's surface near a point counts as there: more on a coarser lattice.
-  [[nodiscard]] const EntryCones& cones(double step_mm) const { return step_mm < 2 ? near_cones_ : far_cones_; }
+  [[nodiscard]] const EntryCones& cones(double step_mm) const {
+    return step_mm <= kCloseStep_mm ? close_cones_ : step_mm < 2 ? near_cones_ : far_cones_;
+  }
   /// Of what is wanted, per mm3: what a needle displaces at least on the way through it.
   [[nodiscard]] double weight_of_wanted() const { return weight_of_wanted_; }
 
   static constexpr double kBlock_mm = 8;
 
  private:
+  static constexpr double kCloseStep_mm = 0.5;
+
   void make_blocks();
   void make_openings();
   void make_extremes();
@@ -51,7 +55,7 @@ class SweepGround {
   const SearchScene& scene_;
   const Ask& ask_;
   GridFrame voxels_;                           ///< of the scene's box
-  EntryCones far_cones_, near_cones_;
+  EntryCones far_cones_, near_cones_, close_cones_;
   double weight_of_wanted_ = 0;
   Grid blocks_;                                ///< coarse blocks ...
   std::vector<std::uint8_t> solid_;            ///< ... 1 where anything of weight is within reach of a point in the block

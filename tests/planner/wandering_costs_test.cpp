@@ -1,0 +1,122 @@
+#include "wandering_costs.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+
+namespace leastharm {
+namespace {
+
+constexpr int kWide = 40, kLayers = 60;
+constexpr double kAlong_mm = 0.75, kAcross_mm = 0.5;
+
+using Layer = std::vector<float>;
+
+std::size_t at(int i, int j) { return static_cast<std::size_t>(i + kWide * j); }
+
+/// Weights half-way between layers.
+struct Field {
+  std::vector<Layer> layers{kLayers, Layer(kWide * kWide, 0.0f)};
+
+  /// Linear between points.
+  [[nodiscard]] double between(int layer, double x, double y) const {
+    const int i = static_cast<int>(x), j = static_cast<int>(y);
+    const double u = x - i, v = y - j;
+    const Layer& w = layers[static_cast<std::size_t>(layer)];
+    return (1 - v) * ((1 - u) * w[at(i, j)] + u * w[at(i + 1, j)]) + v * ((1 - u) * w[at(i, j + 1)] + u * w[at(i + 1, j + 1)]);
+  }
+};
+
+/// Blobs and holes a few points wide.
+Field random_field(unsigned seed) {
+  std::mt19937 random(seed);
+  std::uniform_real_distribution<float> even(0, 1);
+  Field field;
+  for (Layer& layer : field.layers) {
+    if (even(random) < 0.3f) continue;   // nothing here
+    for (float& w : layer) w = even(random) < 0.5f ? 0.0f : 4 * even(random);
+  }
+  return field;
+}
+
+WanderingCosts::Setting setting(double slope, bool coarse = false) {
+  return {.size = {kWide, kWide}, .slope = {slope, slope / 2}, .along_mm = kAlong_mm, .across_mm = kAcross_mm, .most_touch_mm = 1e6, .cap_mm = 1e6f, .coarse = coarse};
+}
+
+/// Costs in the last layer of needles that are inside from the first on.
+Layer costs_through(const Field& field, const WanderingCosts::Setting& setting) {
+  const std::size_t plane = kWide * kWide;
+  WanderingCosts costs(setting, LayerFlags(plane, 1));
+  costs.enter(Layer(plane, 0.0f));
+  for (const Layer& layer : field.layers) {
+    Layer weights = layer;
+    const bool any = std::ranges::any_of(layer, [](float w) { return w != 0; });
+    costs.advance(weights, any);
+  }
+  return costs.costs();
+}
+
+// The law that the bound rests on: no straight axis of the sheaf costs less than the least at the four points around its end.
+TEST(WanderingCosts, NoStraightAxisCostsLess) {
+  std::mt19937 random(4);
+  std::uniform_real_distribution<double> even(0, 1);
+  for (const bool coarse : {false, true})
+    for (const double slope : {0.003, 0.02, 0.07}) {
+      const Field field = random_field(static_cast<unsigned>(1000 * slope));
+      const Layer costs = costs_through(field, setting(slope, coarse));
+      double nearest = 0;
+      for (int axis = 0; axis < 2000; ++axis) {
+        const double a = slope * (2 * even(random) - 1) * kAlong_mm / kAcross_mm, b = slope / 2 * (2 * even(random) - 1) * kAlong_mm / kAcross_mm;
+        const double x = 14 + 11 * even(random), y = 14 + 11 * even(random);   // at the end
+        double cost = 0;
+        for (int k = 0; k < kLayers; ++k) cost += kAlong_mm * field.between(k, x + a * (k + 0.5 - kLayers), y + b * (k + 0.5 - kLayers));
+        const int i = static_cast<int>(x), j = static_cast<int>(y);
+        const double least = static_cast<double>(std::min({costs[at(i, j)], costs[at(i + 1, j)], costs[at(i, j + 1)], costs[at(i + 1, j + 1)]}));
+        ASSERT_LE(least, cost + 1e-3) << "slope " << slope;
+        nearest = std::max(nearest, least / cost);
+      }
+      if (!coarse && slope < 0.01) EXPECT_GT(nearest, 0.6) << "it is no bound of nothing";
+    }
+}
+
+TEST(WanderingCosts, AddUpWhatIsEven) {
+  Field field;
+  for (Layer& layer : field.layers) std::ranges::fill(layer, 2.0f);
+  const Layer costs = costs_through(field, setting(0.02));
+  EXPECT_NEAR(costs[at(20, 20)], 2 * kAlong_mm * kLayers, 1e-3);
+  EXPECT_EQ(costs[at(0, 0)], 0) << "what comes in from the border is not known";
+}
+
+// A channel that turns aside by three points: a sheaf that wide goes along it for nothing, a narrower one does not.
+TEST(WanderingCosts, StepAsideNoOftenerThanTheSlopeAllows) {
+  Field field;
+  for (int k = 0; k < kLayers; ++k) {
+    std::ranges::fill(field.layers[static_cast<std::size_t>(k)], 1.0f);
+    const int channel = 18 + std::min(3, k * 4 / kLayers);
+    for (int j = 0; j < kWide; ++j) field.layers[static_cast<std::size_t>(k)][at(channel, j)] = 0;
+  }
+  // A step every 15 layers of 0.75 mm: a slope of 0.5 / 11.25.
+  EXPECT_EQ(costs_through(field, setting(0.05))[at(21, 20)], 0);
+  EXPECT_GT(costs_through(field, setting(0.02))[at(21, 20)], 10 * kAlong_mm);
+}
+
+TEST(WanderingCosts, AreNoneWhereNoHandHasRoomOrNothingEnters) {
+  const std::size_t plane = kWide * kWide;
+  LayerFlags free(plane, 1);
+  for (int j = 0; j < kWide; ++j)
+    for (int i = 0; i < 20; ++i) free[at(i, j)] = 0;
+  WanderingCosts costs(setting(0.001), free);
+  Layer entered(plane, 0.0f);
+  entered[at(30, 20)] = WanderingCosts::kNoEntry;
+  EXPECT_TRUE(costs.waits(at(25, 20)));
+  EXPECT_FALSE(costs.waits(at(5, 20)));
+  costs.enter(entered);
+  EXPECT_EQ(costs.costs()[at(25, 20)], 0);
+  EXPECT_EQ(costs.costs()[at(5, 20)], 1e6f);
+  EXPECT_EQ(costs.costs()[at(30, 20)], 1e6f);
+}
+
+}  // namespace
+}  // namespace leastharm
