@@ -6,6 +6,7 @@
 #include <limits>
 #include <memory>
 #include <tuple>
+#include <type_traits>
 
 #include "planner/crossing.h"
 #include "planner/entry.h"
@@ -32,6 +33,19 @@ struct Cell {
   double bound = 0, without_hole = 0;
   bool through_opening = false;                          ///< whether tracks through an opening set the bound
 };
+
+/// A route and what it would cost, sure enough.
+struct Priced {
+  Route route;
+  double price = 0;
+};
+
+template <typename T, typename Make>
+std::vector<std::invoke_result_t<Make, const T&>> of_each(const std::vector<T>& values, const Make& make) {
+  std::vector<std::invoke_result_t<Make, const T&>> made(values.size());
+  for_each_chunk(values.size(), 1, [&](std::size_t n, std::size_t) { made[n] = make(values[n]); });
+  return made;
+}
 
 struct Later {
   bool operator()(const Cell& a, const Cell& b) const { return std::tie(a.bound, a.number) > std::tie(b.bound, b.number); }
@@ -81,7 +95,7 @@ class Certifier::Search {
       if (cell.slope <= kTriedFrom) taken.push_back(cell);
       if (!divide(cell, parts)) finest_.push_back(cell);
     }
-    try_one(taken);
+    try_some(taken);
     sweep(std::move(parts));
   }
 
@@ -172,21 +186,40 @@ class Certifier::Search {
     return kept;
   }
 
-  /// Of the middle lines of some cells, refines and offers the best, if it promises to be better than what is known.
-  void try_one(const std::vector<Cell>& cells) {
+  /// Of the middle lines of some cells, refines the few best that were not tried yet, and offers the best of these if it
+  /// promises to be better than what is known.
+  void try_some(const std::vector<Cell>& cells) {
     if (!task_.offer) return;
+    constexpr std::size_t kFew = 4;
+    constexpr double kMiddle = 1, kRefined = 1.01;   // times what is known: how dear a line may seem before it is refined, and after
     RouteLimits limits(scene_.file().limits);
     limits.side = task_.side;
-    std::vector<Route> routes(cells.size());
-    for_each_chunk(cells.size(), 4, [&](std::size_t begin, std::size_t end) {
-      for (std::size_t n = begin; n < end; ++n) routes[n] = middle_route(cells[n], limits);
+    std::vector<Route> lines = of_each(cells, [&](const Cell& cell) { return middle_route(cell, limits); });
+    std::ranges::stable_sort(lines, {}, &Route::score);
+    std::vector<Route> promising;
+    for (const Route& line : lines) {
+      if (promising.size() == kFew || line.score > kMiddle * best_) break;
+      if (was_tried(line)) continue;
+      promising.push_back(line);
+      tried_.push_back(line);
+    }
+    if (promising.empty()) return;
+    const std::vector<Priced> better = of_each(promising, [&](const Route& line) { return priced(limits, refined(scene_, limits, line)); });
+    const Priced& least = *std::ranges::min_element(better, {}, &Priced::price);
+    if (least.price > kRefined * best_) return;
+    if (const auto score = task_.offer(hopped(scene_, limits, least.route))) best_ = std::min(best_, *score);
+  }
+
+  [[nodiscard]] Priced priced(const RouteLimits& limits, const Route& route) const {
+    return {route, std::isfinite(route.score) ? price_of(scene_, limits, route) : route.score};
+  }
+
+  /// Of lines that lie so near to each other one is enough.
+  [[nodiscard]] bool was_tried(const Route& route) const {
+    constexpr double kNear_mm = 3, kNearCosine = 0.9976;   // 4 degrees
+    return std::ranges::any_of(tried_, [&](const Route& t) {
+      return t.ask == route.ask && t.direction.dot(route.direction) > kNearCosine && (t.tip() - route.tip()).norm() < kNear_mm;
     });
-    const auto least = std::ranges::min_element(routes, {}, &Route::score);
-    constexpr double kWorthwhile = 0.98;   // what is tried must promise this much of what is known or was tried before
-    if (least == routes.end() || least->score >= kWorthwhile * std::min(best_, tried_)) return;
-    const Route route = refined(scene_, limits, *least);
-    tried_ = std::min(least->score, route.score);
-    if (const auto score = task_.offer(route)) best_ = std::min(best_, *score);
   }
 
   [[nodiscard]] Route middle_route(const Cell& cell, const RouteLimits& limits) const {
@@ -203,7 +236,8 @@ class Certifier::Search {
 
   const SearchScene& scene_;
   Certification task_;
-  double best_, points_ = 0, tried_ = std::numeric_limits<double>::infinity();
+  double best_, points_ = 0;
+  std::vector<Route> tried_;
   std::vector<std::unique_ptr<SheafBound>> bounds_;   // by ask
   std::vector<Cell> roots_, finest_;
   std::vector<Cell> open_;                            // a heap, the least bound in front

@@ -60,16 +60,17 @@ std::vector<Assessed> candidates_of_all(const SearchScene& scene, const Assessor
   return all;
 }
 
+constexpr int kOthers = 3, kOthersLater = 8;   // polished beside the plan: before the bound is looked for, and after
+
 /// The plan's tracks and the best others of each request and side: what is polished may change places.
-std::vector<std::size_t> worth_polishing(const Pool& pool, const std::vector<Candidate>& candidates) {
-  constexpr int kOthers = 3;
+std::vector<std::size_t> worth_polishing(const Pool& pool, const std::vector<Candidate>& candidates, int others) {
   std::vector<std::size_t> order(candidates.size()), worth = pool.plan;
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::ranges::stable_sort(order, {}, [&](std::size_t n) { return candidates[n].score; });
   std::map<std::pair<const Request*, int>, int> taken;
   for (const std::size_t n : order) {
     const Route& route = candidates[n].route;
-    if (std::ranges::count(pool.plan, n) == 0 && taken[{pool.scene.asks()[route.ask].request, route.side}]++ < kOthers) worth.push_back(n);
+    if (std::ranges::count(pool.plan, n) == 0 && taken[{pool.scene.asks()[route.ask].request, route.side}]++ < others) worth.push_back(n);
   }
   return worth;
 }
@@ -320,14 +321,14 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
     return proposal;
   }
   pool.plan = choice.chosen;
-  const double score = polish(pool, candidates, worth_polishing(pool, candidates));
+  const double score = polish(pool, candidates, worth_polishing(pool, candidates, kOthers));
   BoundSearch bounds(pool, clock, progress);
   const std::size_t known = pool.routes.size();
   bounds.run(score);
   if (pool.routes.size() > known) {   // better routes came up on the way
     for (std::size_t n = known; n < pool.routes.size(); ++n) candidates.push_back(pool.routes[n].candidate);
     pool.plan = choose(scene, candidates).chosen;
-    (void)polish(pool, candidates, pool.plan);
+    (void)polish(pool, candidates, worth_polishing(pool, candidates, kOthersLater));
   }
   put_in_sampling_order(pool);
   proposal.feasible = true;
