@@ -77,7 +77,9 @@ TEST(WanderingCosts, NoStraightAxisCostsLess) {
         ASSERT_LE(least, cost + 1e-3) << "slope " << slope;
         nearest = std::max(nearest, least / cost);
       }
-      if (!coarse && slope < 0.01) EXPECT_GT(nearest, 0.6) << "it is no bound of nothing";
+      if (!coarse && slope < 0.01) {
+        EXPECT_GT(nearest, 0.6) << "it is no bound of nothing";
+      }
     }
 }
 
