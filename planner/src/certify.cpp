@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <limits>
 #include <memory>
 #include <tuple>
 #include <type_traits>
@@ -40,6 +39,7 @@ struct Priced {
   double price = 0;
 };
 
+/// make(value) of each, in parallel.
 template <typename T, typename Make>
 std::vector<std::invoke_result_t<Make, const T&>> of_each(const std::vector<T>& values, const Make& make) {
   std::vector<std::invoke_result_t<Make, const T&>> made(values.size());
@@ -191,14 +191,14 @@ class Certifier::Search {
   void try_some(const std::vector<Cell>& cells) {
     if (!task_.offer) return;
     constexpr std::size_t kFew = 4;
-    constexpr double kMiddle = 1, kRefined = 1.01;   // times what is known: how dear a line may seem before it is refined, and after
+    constexpr double kNearEnough = 1.01;   // times what is known: what is refined must come as near to be offered
     RouteLimits limits(scene_.file().limits);
     limits.side = task_.side;
     std::vector<Route> lines = of_each(cells, [&](const Cell& cell) { return middle_route(cell, limits); });
     std::ranges::stable_sort(lines, {}, &Route::score);
     std::vector<Route> promising;
     for (const Route& line : lines) {
-      if (promising.size() == kFew || line.score > kMiddle * best_) break;
+      if (promising.size() == kFew || line.score > best_) break;
       if (was_tried(line)) continue;
       promising.push_back(line);
       tried_.push_back(line);
@@ -206,7 +206,7 @@ class Certifier::Search {
     if (promising.empty()) return;
     const std::vector<Priced> better = of_each(promising, [&](const Route& line) { return priced(limits, refined(scene_, limits, line)); });
     const Priced& least = *std::ranges::min_element(better, {}, &Priced::price);
-    if (least.price > kRefined * best_) return;
+    if (least.price > kNearEnough * best_) return;
     if (const auto score = task_.offer(hopped(scene_, limits, least.route))) best_ = std::min(best_, *score);
   }
 

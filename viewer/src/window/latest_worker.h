@@ -6,6 +6,7 @@
 #include <mutex>
 #include <optional>
 #include <thread>
+#include <utility>
 
 namespace leastharm {
 
@@ -41,6 +42,12 @@ class LatestWorker {
     const std::lock_guard lock(mutex_);
     next_.reset();
   }
+  /// Drops what waits, and waits for what is in hand.
+  void finish() {
+    std::unique_lock lock(mutex_);
+    next_.reset();
+    wake_.wait(lock, [this] { return !busy_; });
+  }
   /// Whether a newer request waits, so that the one in hand may be left.
   [[nodiscard]] bool superseded() const {
     const std::lock_guard lock(mutex_);
@@ -68,6 +75,7 @@ class LatestWorker {
       work_(request);
       lock.lock();
       busy_ = false;
+      wake_.notify_all();
     }
   }
 

@@ -3,6 +3,7 @@
 #include <QLabel>
 #include <QMainWindow>
 #include <QTimer>
+#include <array>
 #include <memory>
 
 #include "viewer/window.h"
@@ -74,6 +75,7 @@ class MainWindow : public QMainWindow {
   void refresh_head();
   void show_messages();
   void repaint_pictures();
+  [[nodiscard]] std::array<PlaneView*, 3> cuts() const { return {section_, across_, axial_}; }
   void update_cuts();  ///< and the strip
   void fit_heights();
   void take_search();

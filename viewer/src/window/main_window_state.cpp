@@ -94,8 +94,7 @@ void MainWindow::take_change(unsigned changed) {
     ledger_->update();
   } else if ((changed & kTrackMoved) && !frame_waits_.isActive()) {
     frame_waits_.start(kFiguresLateMs);
-    for (PlaneView* view : {static_cast<PlaneView*>(section_), static_cast<PlaneView*>(across_), static_cast<PlaneView*>(axial_)})
-      view->cut_ahead();  // meanwhile
+    for (PlaneView* view : cuts()) view->cut_ahead();  // meanwhile
   }
 }
 
@@ -110,9 +109,8 @@ void MainWindow::take_search() {
 
 void MainWindow::update_cuts() {
   frame_waits_.stop();
-  for (QWidget* view : {static_cast<QWidget*>(strip_), static_cast<QWidget*>(section_), static_cast<QWidget*>(across_),
-                        static_cast<QWidget*>(axial_)})
-    view->update();
+  strip_->update();
+  for (PlaneView* view : cuts()) view->update();
 }
 
 void MainWindow::show_stage() {

@@ -3,9 +3,9 @@
 
 #include "imaging/error.h"
 #include "window/compared.h"
+#include "window/give_way.h"
 #include "window/screen_words.h"
 #include "window/workbench.h"
-#include "window/give_way.h"
 #include "window/workbench_parts.h"
 
 namespace leastharm {
