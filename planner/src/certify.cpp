@@ -134,7 +134,7 @@ class Certifier::Search {
   bool divide(const Cell& cell, std::vector<Cell>& parts) const {
     const Needle& needle = *scene_.asks()[cell.ask].needle;
     const bool gets_fine = is_coarse(cell.step_mm, needle) && !is_coarse(cell.step_mm / 2, needle);
-    const double way_mm = cell.through_opening ? 20 : 28, worth = gets_fine ? 2 : 1;
+    const double way_mm = cell.through_opening ? 10 : 14, worth = gets_fine ? 2 : 1;
     Cell part = cell;
     if (cell.step_mm > kLeastStep_mm && worth * cell.step_mm > way_mm * cell.slope) {
       part.step_mm /= 2;

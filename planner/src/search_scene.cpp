@@ -205,7 +205,8 @@ Volume<float> SearchScene::requested_density(const Request& request, Vec3& offse
 
 void SearchScene::make_weights() {
   const auto& of_material = file_.weights.material;
-  const auto barrier = static_cast<float>(std::max(4.0, *std::ranges::max_element(of_material)));
+  // No more than is needed to keep tracks out: the steeper its edge, the less does a lattice see of it.
+  constexpr float kBarrier = 4;
   const Vec3 spacing = box_grid_.spacing_mm;
   const double forbidden_mm = file_.limits.clearance_mm + spacing.minCoeff() / 2 - spacing.norm() / 2;
   weights_ = {box_grid_, std::vector<float>(box_grid_.voxel_count())};
@@ -217,7 +218,7 @@ void SearchScene::make_weights() {
         const Material m = body_.material_at(v);
         const bool forbidden = m == Material::support ||
                                (has_keep_outs_ && keep_out_distance_mm(Vec3(v.i, v.j, v.k).cwiseProduct(spacing)) < forbidden_mm);
-        weights_.values[box_grid_.offset(i, j, k)] = forbidden ? barrier : static_cast<float>(of_material[static_cast<std::size_t>(m)]);
+        weights_.values[box_grid_.offset(i, j, k)] = forbidden ? kBarrier : static_cast<float>(of_material[static_cast<std::size_t>(m)]);
       }
   });
 }

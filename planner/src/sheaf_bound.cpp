@@ -33,8 +33,9 @@ std::vector<SheafCost> SheafBound::bound(const Sheaf& sheaf, const TipBox& box, 
   if (!tips.any) return none;
   const SweepTask task{sheaf, box, tips, least, step_mm, cap_mm};
   SheafSweep sweep(ground_, task);
+  std::vector<SheafCost> costs = sweep.run();
   points += sweep.points();
-  return sweep.run();
+  return costs;
 }
 
 }  // namespace leastharm

@@ -11,21 +11,16 @@ namespace {
 
 // Tips of one sweep lie so near that their hands have a plane in common: this far behind the hub of the first.
 constexpr double kHubRoom_mm = 2, kSlab_mm = kHandLengthMm - 2 * kHubRoom_mm - 6;
-constexpr double kNormalOff = 5 * std::numbers::pi / 180;   // of a smoothed normal, between a voxel's middle and where the axis enters it
 constexpr double kSteepest = 0.035;   // the cosine from which on a hole grows no more
 constexpr std::array<float, 8> kPrices{0, 4, 8, 12, 16, 20, 26, 34};   // mm of what is wanted for certainty instead of none
 
 }  // namespace
 
 SheafSweep::SheafSweep(const SweepGround& ground, const SweepTask& task)
-    : ground_(ground), task_(task), needle_(*ground.ask().needle), cosines_(ground.cones(task.step_mm), task.sheaf.middle()) {
+    : ground_(ground), task_(task), needle_(*ground.ask().needle) {
   lay_out();
-  const double angle = ground.scene().file().limits.entry_angle_deg;
-  const double off = kNormalOff + std::atan(std::hypot(task.sheaf.slope()[0], task.sheaf.slope()[1]));
-  cosine_off_ = std::cos(off);
-  sine_off_ = std::sin(off);
-  least_cosine_ = std::cos(angle * std::numbers::pi / 180);
-  most_touch_mm_ = entry_reach_mm(radius_, angle, ground.scene().body().grid) + 2 * (along_ + across_);
+  find_entering();
+  most_touch_mm_ = entry_reach_mm(radius_, ground.scene().file().limits.entry_angle_deg, ground.scene().body().grid) + 2 * (along_ + across_);
 }
 
 std::vector<SheafCost> SheafSweep::run() {
@@ -79,8 +74,7 @@ void SheafSweep::lay_across(double reach_mm) {
 /// From the plane where the hands are to the steel's ends in the layers from `from` to before `to`.
 void SheafSweep::sweep(int from, int to) {
   weights_.assign(plane(), 0.0f);
-  live_.assign(run_index(lattice_.size[0] - 1, lattice_.size[1] - 1) + 1, 0);
-  unspent_ = live_;
+  unspent_.assign(run_index(lattice_.size[0] - 1, lattice_.size[1] - 1) + 1, 0);
   in_opening_.assign(plane(), 0);
   dearer_.assign(plane(), WanderingCosts::kNoEntry);
   started_ = false;
@@ -90,13 +84,14 @@ void SheafSweep::sweep(int from, int to) {
                           free_hands(from - first_end_, first));
   for (int k = first; k < to; ++k) {
     if (find_openings(k)) costs_.open(in_opening_);
-    if (started_ && find_entering(k)) costs_.enter(dearer_);
+    if (take_entering(k)) costs_.enter(dearer_);
     if (k >= from) keep(k - first_end_);
     if (k + 1 == to) break;
     const bool any = sample(k);
     started_ |= any;
     if (!started_) continue;
     costs_.advance(weights_, any);
+    points_ += static_cast<double>(plane());
     constexpr int kEvery = 4;
     if (k % kEvery == 0 && all_spent()) {
       const std::size_t rest = static_cast<std::size_t>(std::max(k + 1, from) - first_end_);
@@ -157,24 +152,53 @@ bool SheafSweep::hand_is_free(const Vec3& p) const {
   return true;
 }
 
-bool SheafSweep::find_entering(int k) {
-  bool any = false;
-  std::ranges::fill(dearer_, WanderingCosts::kNoEntry);
+/// Where axes may enter: past a patch that an axis within a step of a point and half a layer of it may meet.
+void SheafSweep::find_entering() {
+  constexpr double kRadian = std::numbers::pi / 180, kRounding_mm = 1e-3;
+  const Sheaf& sheaf = task_.sheaf;
   const double hole_mm = ground_.scene().file().weights.hole_mm;
-  const Vec3 step = cosines_.step_in_voxels(lattice_.step[0]);
-  for_each_run([&](int i, int j, int count) {
-    const std::size_t n = lattice_.offset(i, j, 0);
-    if (live_[run_index(i, j)] == 0) return;
-    const Vec3 from = cosines_.in_voxels(lattice_.at(i, j, k));
-    for (int m = 0; m < count; ++m) {
-      if (!costs_.waits(n + static_cast<std::size_t>(m))) continue;
-      const double best = cosines_.best(from + m * step), cosine = cosine_less(best, cosine_off_, sine_off_);
-      if (best < -1 || cosine < least_cosine_) continue;
-      dearer_[n + static_cast<std::size_t>(m)] = static_cast<float>(hole_mm * (1 / std::max(kSteepest, cosine) - 1));
-      any = true;
+  const double least_cosine = std::cos(ground_.scene().file().limits.entry_angle_deg * kRadian);
+  const double off = EntryPatches::kBeyondConeDeg * kRadian + std::atan(std::hypot(sheaf.slope()[0], sheaf.slope()[1]));
+  const double cosine_off = std::cos(off), sine_off = std::sin(off);
+  const std::array<Vec3, 3> axes{sheaf.first(), sheaf.second(), sheaf.middle()};
+  const Vec3 steps(across_, across_, along_);
+  const Vec3 room(across_ + sheaf.slope()[0] * along_ / 2 + kRounding_mm, across_ + sheaf.slope()[1] * along_ / 2 + kRounding_mm, along_ / 2 + kRounding_mm);
+  const Vec3 last(lattice_.size[0] - 1, lattice_.size[1] - 1, lattice_.size[2] - 1);
+  entering_.resize(static_cast<std::size_t>(lattice_.size[2]));
+  const Vec3 half = steps.cwiseProduct(last) / 2 + room;
+  const Vec3 middle = lattice_.origin + (lattice_.size[0] - 1) / 2.0 * lattice_.step[0] + (lattice_.size[1] - 1) / 2.0 * lattice_.step[1] +
+                      (lattice_.size[2] - 1) / 2.0 * lattice_.step[2];
+  const Eigen::Vector3f middle_direction = sheaf.middle().cast<float>();
+  ground_.patches().for_each_near(middle, axes, half, [&](const EntryPatch& patch) {
+    const float along = patch.inward.dot(middle_direction);
+    if (patch.cosine > 0 && along < -patch.sine) return;   // all of its normals look away
+    const double best = cosine_less(static_cast<double>(along), static_cast<double>(patch.cosine), static_cast<double>(patch.sine));
+    const double cosine = cosine_less(best, cosine_off, sine_off);
+    if (best <= 0 || cosine < least_cosine) return;
+    std::array<int, 3> from, to;
+    for (std::size_t a = 0; a < 3; ++a) {
+      const auto e = static_cast<Eigen::Index>(a);
+      const double at = (patch.middle.cast<double>() - lattice_.origin).dot(axes[a]), reach = patch.half.cast<double>().dot(axes[a].cwiseAbs()) + room[e];
+      from[a] = std::max(0, static_cast<int>(std::ceil((at - reach) / steps[e])));
+      to[a] = std::min(lattice_.size[a] - 1, static_cast<int>(std::floor((at + reach) / steps[e])));
+      if (to[a] < from[a]) return;
     }
+    const auto dearer = static_cast<float>(hole_mm * (1 / std::max(kSteepest, cosine) - 1));
+    for (int k = from[2]; k <= to[2]; ++k)
+      entering_[static_cast<std::size_t>(k)].push_back({{from[0], from[1]}, {to[0], to[1]}, dearer});
   });
-  return any;
+}
+
+bool SheafSweep::take_entering(int k) {
+  const std::vector<Entering>& here = entering_[static_cast<std::size_t>(k)];
+  if (here.empty()) return false;
+  std::ranges::fill(dearer_, WanderingCosts::kNoEntry);
+  for (const Entering& e : here)
+    for (int j = e.first[1]; j <= e.last[1]; ++j) {
+      float* const row = dearer_.data() + lattice_.offset(0, j, 0);
+      for (int i = e.first[0]; i <= e.last[0]; ++i) row[i] = std::min(row[i], e.dearer);
+    }
+  return true;
 }
 
 bool SheafSweep::find_openings(int k) {
@@ -198,9 +222,9 @@ bool SheafSweep::sample(int k) {
     const std::size_t n = lattice_.offset(i, j, 0), size = static_cast<std::size_t>(count);
     const Vec3 from = lattice_.at(i, j, k) + lattice_.step[2] / 2;
     const bool live = ground_.is_solid(from + static_cast<double>(count - 1) / 2 * lattice_.step[0]) && unspent_near(i, j);
-    live_[run_index(i, j)] = live ? 1 : 0;
-    if (live) field.at_row(from, lattice_.step[0], {weights_.data() + n, size});
-    else std::fill_n(weights_.data() + n, size, 0.0f);
+    const std::span<float> weights(weights_.data() + n, size);
+    if (live) field.at_row(from, lattice_.step[0], weights);
+    else std::ranges::fill(weights, 0.0f);
     any |= live && std::any_of(weights_.data() + n, weights_.data() + n + size, [](float w) { return w != 0; });
   });
   return any;

@@ -25,8 +25,8 @@ struct SweepTask {
   double step_mm = 1, cap_mm = 1;
 };
 
-/// Whether averaged weights are far from linear between points so far apart.
-[[nodiscard]] inline bool is_coarse(double step_mm, const Needle& needle) { return step_mm > needle.outer_mm / 4; }
+/// Whether averaged weights may do anything between points so far apart.
+[[nodiscard]] inline bool is_coarse(double step_mm, const Needle& needle) { return step_mm > 1.001 * needle.outer_mm / 3; }
 
 /// Goes along a sheaf, layer by layer from where the hand is to the tips, on a lattice square to its middle. Why what it finds
 /// bounds: DEVELOPERS.md, "The score, and the certificate".
@@ -34,9 +34,10 @@ class SheafSweep {
  public:
   SheafSweep(const SweepGround& ground, const SweepTask& task);
 
-  [[nodiscard]] double points() const { return static_cast<double>(lattice_.count()); }
   /// One for each cube.
   [[nodiscard]] std::vector<SheafCost> run();
+  /// How many points it went over.
+  [[nodiscard]] double points() const { return points_; }
 
  private:
   void lay_out();
@@ -45,7 +46,8 @@ class SheafSweep {
   [[nodiscard]] int first_solid(int layer, int last) const;
   [[nodiscard]] LayerFlags free_hands(int layer, int at) const;
   [[nodiscard]] bool hand_is_free(const Vec3& p) const;
-  bool find_entering(int layer);
+  void find_entering();
+  bool take_entering(int layer);
   bool find_openings(int layer);
   bool sample(int layer);
   void find_unspent();
@@ -66,21 +68,27 @@ class SheafSweep {
     return static_cast<std::size_t>(i / run_ + (lattice_.size[0] + run_ - 1) / run_ * j);
   }
 
+  /// Points of a layer past which axes may enter, first and last along either axis, through a hole that is dearer by so much.
+  struct Entering {
+    std::array<int, 2> first, last;
+    float dearer;
+  };
+
   const SweepGround& ground_;
   const SweepTask& task_;
   const Needle& needle_;
-  EntryCosines cosines_;
   Lattice lattice_;
   double radius_ = 1, along_ = 1, across_ = 1;   // of the steel; between layers; between points. mm
   double most_touch_mm_ = 0;       // how far an admissible needle may touch the object before its axis enters
-  double cosine_off_ = 1, sine_off_ = 0;   // by how much the sheaf's directions, and normals, may be off
-  double least_cosine_ = 0, end_shift_ = 0, slab_mm_ = 0;
+  double end_shift_ = 0, slab_mm_ = 0;
   int run_ = 1, first_end_ = 0, ends_ = 0, beyond_ = 0;
   bool started_ = false;
+  double points_ = 0;
   WanderingCosts costs_;
   std::vector<float> weights_;     // half a step beyond the present layer, where they can still matter
-  LayerFlags live_, unspent_;      // by run: weights were read there; not all is spent
+  LayerFlags unspent_;             // by run: not all is spent
   LayerFlags in_opening_;
+  std::vector<std::vector<Entering>> entering_;   // by layer
   std::vector<float> dearer_;      // by point: as WanderingCosts::enter has it
   std::vector<float> kept_;        // by point of each layer in which needles end
   LayerFlags kept_open_;

@@ -38,10 +38,8 @@ VoxelIndex block_at(const Vec3& p) {
 
 }  // namespace
 
-SweepGround::SweepGround(const SearchScene& scene, std::size_t ask)
-    : scene_(scene), ask_(scene.asks()[ask]), voxels_(scene.box_grid()), far_cones_(scene, 4, false), near_cones_(scene, 1.4, true),
-      close_cones_(scene, std::hypot(std::numbers::sqrt2 * kCloseStep_mm, 0.4), true) {   // a step aside along both axes, half a layer
-
+SweepGround::SweepGround(const SearchScene& scene, std::size_t ask, const EntryPatches& patches)
+    : scene_(scene), ask_(scene.asks()[ask]), voxels_(scene.box_grid()), patches_(patches) {
   weight_of_wanted_ = 1e9;
   for (std::size_t m = 1; m < kMaterialCount; ++m)
     if (ask_.request->wants(static_cast<Material>(m))) weight_of_wanted_ = std::min(weight_of_wanted_, scene.file().weights.material[m]);

@@ -4,7 +4,7 @@
 #include <memory>
 #include <vector>
 
-#include "entry_cones.h"
+#include "entry_patches.h"
 #include "tip_chances.h"
 
 namespace leastharm {
@@ -12,8 +12,8 @@ namespace leastharm {
 /// What sweeps ask of a scene for one needle, whatever their directions and sides. Points are in the scene's box, mm.
 class SweepGround {
  public:
-  /// `scene` outlives this.
-  SweepGround(const SearchScene& scene, std::size_t ask);
+  /// `scene` and its `patches` outlive this.
+  SweepGround(const SearchScene& scene, std::size_t ask, const EntryPatches& patches);
 
   [[nodiscard]] const SearchScene& scene() const { return scene_; }
   [[nodiscard]] const Ask& ask() const { return ask_; }
@@ -32,18 +32,13 @@ class SweepGround {
   [[nodiscard]] float least_weight_at(const Vec3& p) const { return value_at(least_weight_, p); }
   /// The largest weight within a needle's radius of a point, or more.
   [[nodiscard]] float most_weight_at(const Vec3& p) const { return value_at(most_weight_, p); }
-  /// How much of the object's surface near a point counts as there: more on a coarser lattice.
-  [[nodiscard]] const EntryCones& cones(double step_mm) const {
-    return step_mm <= kCloseStep_mm ? close_cones_ : step_mm < 2 ? near_cones_ : far_cones_;
-  }
+  [[nodiscard]] const EntryPatches& patches() const { return patches_; }
   /// Of what is wanted, per mm3: what a needle displaces at least on the way through it.
   [[nodiscard]] double weight_of_wanted() const { return weight_of_wanted_; }
 
   static constexpr double kBlock_mm = 8;
 
  private:
-  static constexpr double kCloseStep_mm = 0.5;
-
   void make_blocks();
   void make_openings();
   void make_extremes();
@@ -55,7 +50,7 @@ class SweepGround {
   const SearchScene& scene_;
   const Ask& ask_;
   GridFrame voxels_;                           ///< of the scene's box
-  EntryCones far_cones_, near_cones_, close_cones_;
+  const EntryPatches& patches_;
   double weight_of_wanted_ = 0;
   Grid blocks_;                                ///< coarse blocks ...
   std::vector<std::uint8_t> solid_;            ///< ... 1 where anything of weight is within reach of a point in the block
@@ -68,16 +63,17 @@ class SweepGround {
 /// The grounds of a scene's asks, each made when it is first asked for.
 class SweepGrounds {
  public:
-  explicit SweepGrounds(const SearchScene& scene) : scene_(scene), of_ask_(scene.asks().size()) {}   ///< `scene` outlives this
+  explicit SweepGrounds(const SearchScene& scene) : scene_(scene), patches_(scene), of_ask_(scene.asks().size()) {}   ///< `scene` outlives this
 
   [[nodiscard]] const SearchScene& scene() const { return scene_; }
   [[nodiscard]] const SweepGround& of(std::size_t ask) {
-    if (!of_ask_[ask]) of_ask_[ask] = std::make_unique<SweepGround>(scene_, ask);
+    if (!of_ask_[ask]) of_ask_[ask] = std::make_unique<SweepGround>(scene_, ask, patches_);
     return *of_ask_[ask];
   }
 
  private:
   const SearchScene& scene_;
+  EntryPatches patches_;
   std::vector<std::unique_ptr<SweepGround>> of_ask_;
 };
 

@@ -59,6 +59,8 @@ void WanderingCosts::advance(std::vector<float>& weights, bool any) {
     if (s_.coarse) {
       least_along(0, weights);
       least_along(1, weights);
+    } else {
+      lower_in_valleys(weights);
     }
     const auto step = static_cast<float>(s_.along_mm);
     for (Way& way : ways_)
@@ -77,6 +79,26 @@ void WanderingCosts::advance(std::vector<float>& weights, bool any) {
     if (!s_.coarse) step_aside(axis);
     off_[a] += s_.slope[a] * s_.along_mm;
     if (off_[a] + s_.slope[a] * s_.along_mm > s_.across_mm) may_step_again(axis);
+  }
+}
+
+/// Where weights are least between two points, by a quarter of the second difference: what a slot between two edges under a
+/// disc may lie below both of them (measured: tests/planner/wandering_costs_test.cpp).
+void WanderingCosts::lower_in_valleys(std::vector<float>& weights) {
+  constexpr float kShare = 0.25f;
+  const auto [ni, nj] = s_.size;
+  spare_ = weights;
+  const auto depth = [](float before, float here, float after) {
+    const float least = std::min(before, after) - here;
+    return least >= 0 ? before + after - 2 * here : 0.0f;
+  };
+  for (int j = 1; j + 1 < nj; ++j) {
+    const float* const here = spare_.data() + static_cast<std::ptrdiff_t>(j) * ni;
+    float* const to = weights.data() + static_cast<std::ptrdiff_t>(j) * ni;
+    for (int i = 1; i + 1 < ni; ++i) {
+      const float along = depth(here[i - 1], here[i], here[i + 1]), down = depth(here[i - ni], here[i], here[i + ni]);
+      to[i] = std::max(0.0f, to[i] - kShare * (along + down));
+    }
   }
 }
 

@@ -16,8 +16,9 @@ void spread(LayerFlags& flags, const std::array<int, 2>& size, int axis);
 /// For each point of a layer what the cheapest needle displaces that comes to it: weight x length, mm. Carried on from layer
 /// to layer. On a fine lattice a way steps aside along either axis no oftener than a direction of the sheaf may: a straight
 /// axis is a mean of such ways (DEVELOPERS.md, "The score, and the certificate"), so none of the sheaf's needles costs less
-/// than the least of them. On a coarse one, between whose points weights are not linear, the least weights around each point
-/// count, and costs are of all needles within a step.
+/// than the least of them. Where a slot may lie between two points, weights are lowered by what it may be deep. On a
+/// coarse lattice, between whose points weights may do anything, the least weights around each point count, and costs are of
+/// all needles within a step.
 class WanderingCosts {
  public:
   static constexpr float kNoEntry = std::numeric_limits<float>::infinity();
@@ -46,12 +47,6 @@ class WanderingCosts {
   [[nodiscard]] std::vector<float> costs();
   /// ... and whether they may have come through an opening; empty without openings.
   [[nodiscard]] const LayerFlags& opened() const { return through_; }
-  /// Whether some needle at a point still waits to enter.
-  [[nodiscard]] bool waits(std::size_t n) const {
-    for (const Way& way : ways_)
-      if (way.outside[n] < way.cost[n]) return true;
-    return false;
-  }
   /// Whether these points cost more than is told apart already.
   [[nodiscard]] bool is_spent(std::size_t first, std::size_t count) const;
   /// How far from the border, in points, nothing is known.
@@ -64,6 +59,7 @@ class WanderingCosts {
     std::vector<float> outside, cost;
   };
 
+  void lower_in_valleys(std::vector<float>& weights);
   void touch(const std::vector<float>& weights);
   void step_aside(int axis);
   void may_step_again(int axis);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <random>
 
 namespace leastharm {
@@ -83,6 +84,31 @@ TEST(WanderingCosts, NoStraightAxisCostsLess) {
     }
 }
 
+// A slot that a needle of 3 mm just fits, between two bones: along its middle it costs nothing, whatever the places of points a
+// millimetre apart.
+TEST(WanderingCosts, SeeASlotBetweenPoints) {
+  constexpr double kRadius_mm = 1.5, kApart_mm = 1;
+  const auto beyond = [](double x) {   // the share of a ball's kernel, seen along an axis, that lies beyond x of its middle
+    const double t = std::clamp(x / kRadius_mm, -1.0, 1.0);
+    return (std::acos(t) - t * std::sqrt(1 - t * t)) / std::numbers::pi;
+  };
+  for (const double place : {0.0, 0.1, 0.25, 0.4, 0.5}) {
+    WanderingCosts costs({.size = {kWide, kWide}, .slope = {0.001, 0.001}, .along_mm = kAlong_mm, .across_mm = kApart_mm, .most_touch_mm = 1e6, .cap_mm = 1e6f}, LayerFlags(kWide * kWide, 1));
+    costs.enter(Layer(kWide * kWide, 0.0f));
+    for (int k = 0; k < 20; ++k) {
+      Layer weights(kWide * kWide);
+      for (int j = 0; j < kWide; ++j)
+        for (int i = 0; i < kWide; ++i) {
+          const double x = (i - 20 + place) * kApart_mm;
+          weights[at(i, j)] = static_cast<float>(4 * (beyond(kRadius_mm - x) + beyond(kRadius_mm + x)));
+        }
+      costs.advance(weights, true);
+    }
+    const Layer ends = costs.costs();
+    EXPECT_LT(std::min(ends[at(20, 20)], ends[at(19, 20)]), 0.05f * 4 * 20 * static_cast<float>(kAlong_mm)) << place;
+  }
+}
+
 TEST(WanderingCosts, AddUpWhatIsEven) {
   Field field;
   for (Layer& layer : field.layers) std::ranges::fill(layer, 2.0f);
@@ -112,8 +138,6 @@ TEST(WanderingCosts, AreNoneWhereNoHandHasRoomOrNothingEnters) {
   WanderingCosts costs(setting(0.001), free);
   Layer entered(plane, 0.0f);
   entered[at(30, 20)] = WanderingCosts::kNoEntry;
-  EXPECT_TRUE(costs.waits(at(25, 20)));
-  EXPECT_FALSE(costs.waits(at(5, 20)));
   costs.enter(entered);
   EXPECT_EQ(costs.costs()[at(25, 20)], 0);
   EXPECT_EQ(costs.costs()[at(5, 20)], 1e6f);
