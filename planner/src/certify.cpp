@@ -55,23 +55,28 @@ struct Later {
 
 class Certifier::Search {
  public:
-  Search(SweepGrounds& grounds, Certification task) : scene_(grounds.scene()), task_(std::move(task)), best_(task_.score) {
+  Search(SweepGrounds& grounds, Certification task) : scene_(grounds.scene()), task_(std::move(task)) {
+    for (const Certification::Side& side : task_.sides) sides_.push_back({side.side, side.score, {}, {}, {}});
     for (std::size_t a = 0; a < scene_.asks().size(); ++a) {
       const bool asked = scene_.asks()[a].request == task_.request;
-      bounds_.push_back(asked ? std::make_unique<SheafBound>(grounds.of(a), task_.side) : nullptr);
+      bounds_.push_back(asked ? std::make_unique<SheafBound>(grounds.of(a)) : nullptr);
       if (asked) add_roots(a);
     }
   }
 
-  [[nodiscard]] bool finished() const { return roots_.empty() && (open_.empty() || open_.front().bound >= target()); }
+  [[nodiscard]] bool finished(std::size_t s) const {
+    return roots_.empty() && (sides_[s].open.empty() || sides_[s].open.front().bound >= target(sides_[s]));
+  }
+  [[nodiscard]] bool within_gap(std::size_t s) const { return finished(s) && bound(s).lower_bound >= target(sides_[s]); }
   [[nodiscard]] double points() const { return points_; }
 
   /// Until all roots are swept nothing is known.
-  [[nodiscard]] SideBound bound() const {
+  [[nodiscard]] SideBound bound(std::size_t s) const {
     if (!roots_.empty()) return {};
+    const Side& side = sides_[s];
     // Cells left out are bounded by the target with their hole: without it by so much less.
-    SideBound result{target(), std::max(0.0, target() - widest_hole())};
-    for (const auto* cells : {&open_, &finest_})
+    SideBound result{target(side), std::max(0.0, target(side) - widest_hole())};
+    for (const auto* cells : {&side.open, &side.finest})
       for (const Cell& cell : *cells) {
         result.lower_bound = std::min(result.lower_bound, cell.bound);
         result.without_hole = std::min(result.without_hole, cell.without_hole);
@@ -79,30 +84,39 @@ class Certifier::Search {
     return result;
   }
 
-  void look_closer() {
+  void look_closer(std::size_t s) {
     if (!roots_.empty()) {
       constexpr std::size_t kRoots = 8;
       const auto from = roots_.end() - static_cast<std::ptrdiff_t>(std::min(kRoots, roots_.size()));
-      sweep({from, roots_.end()});
+      std::vector<Side*> all;
+      for (Side& side : sides_) all.push_back(&side);
+      sweep({from, roots_.end()}, all);
       roots_.erase(from, roots_.end());
       return;
     }
+    Side& side = sides_[s];
     std::vector<Cell> taken, parts;
-    while (!open_.empty() && parts.size() < kBatch && open_.front().bound < target()) {
-      std::ranges::pop_heap(open_, Later{});
-      const Cell cell = open_.back();
-      open_.pop_back();
+    while (!side.open.empty() && parts.size() < kBatch && side.open.front().bound < target(side)) {
+      std::ranges::pop_heap(side.open, Later{});
+      const Cell cell = side.open.back();
+      side.open.pop_back();
       if (cell.slope <= kTriedFrom) taken.push_back(cell);
-      if (!divide(cell, parts)) finest_.push_back(cell);
+      if (!divide(cell, parts)) side.finest.push_back(cell);
     }
-    try_some(taken);
-    sweep(std::move(parts));
+    try_some(side, taken);
+    sweep(parts, {&side});
   }
 
-  [[nodiscard]] bool within_gap() const { return finished() && bound().lower_bound >= target(); }
-
  private:
-  [[nodiscard]] double target() const { return (1 - task_.gap) * best_; }
+  struct Side {
+    int side = 0;
+    double best = 0;               ///< score of the best track known
+    std::vector<Cell> open;        ///< a heap, the least bound in front
+    std::vector<Cell> finest;
+    std::vector<Route> tried;
+  };
+
+  [[nodiscard]] double target(const Side& side) const { return (1 - task_.gap) * side.best; }
 
   [[nodiscard]] double hole_of(const Needle& needle) const { return scene_.file().weights.hole_mm * hole_area_mm2(needle.outer_mm, 0); }
 
@@ -154,25 +168,39 @@ class Certifier::Search {
   }
 
   /// Bounds sheaves over boxes and opens those of their cubes in which something may be better than what is aimed at.
-  void sweep(std::vector<Cell> swept) {
-    std::vector<std::vector<Cell>> kept(swept.size());
+  void sweep(const std::vector<Cell>& swept, const std::vector<Side*>& sides) {
+    std::vector<std::vector<std::vector<Cell>>> kept(swept.size());
     std::vector<double> points(swept.size(), 0);
-    for_each_chunk(swept.size(), 1, [&](std::size_t n, std::size_t) { kept[n] = bounded(swept[n], points[n]); });
+    for_each_chunk(swept.size(), 1, [&](std::size_t n, std::size_t) { kept[n] = bounded(swept[n], sides, points[n]); });
     for (std::size_t n = 0; n < swept.size(); ++n) {
       points_ += points[n];
-      for (Cell& cell : kept[n]) {
-        cell.number = number_++;
-        open_.push_back(cell);
-        std::ranges::push_heap(open_, Later{});
-      }
+      for (std::size_t s = 0; s < sides.size(); ++s)
+        for (Cell& cell : kept[n][s]) {
+          cell.number = number_++;
+          sides[s]->open.push_back(cell);
+          std::ranges::push_heap(sides[s]->open, Later{});
+        }
     }
   }
 
-  [[nodiscard]] std::vector<Cell> bounded(const Cell& cell, double& points) const {
+  /// By side, the cubes worth a closer look.
+  [[nodiscard]] std::vector<std::vector<Cell>> bounded(const Cell& cell, const std::vector<Side*>& sides, double& points) const {
+    const double area = hole_area_mm2(scene_.asks()[cell.ask].needle->outer_mm, 0) / (1 + kFieldError);
+    std::vector<int> which;
+    double cap_mm = 0;
+    for (const Side* side : sides) {
+      which.push_back(side->side);
+      cap_mm = std::max(cap_mm, 1.02 * target(*side) / area);
+    }
+    const auto costs = bounds_[cell.ask]->bound(cell.sheaf, cell.box, cell.step_mm, cap_mm, which, points);
+    std::vector<std::vector<Cell>> kept;
+    for (std::size_t s = 0; s < sides.size(); ++s) kept.push_back(worth_opening(cell, costs[s], target(*sides[s])));
+    return kept;
+  }
+
+  [[nodiscard]] std::vector<Cell> worth_opening(const Cell& cell, const std::vector<SheafCost>& costs, double target) const {
     const Needle& needle = *scene_.asks()[cell.ask].needle;
     const double area = hole_area_mm2(needle.outer_mm, 0) / (1 + kFieldError), hole = hole_of(needle);
-    const std::vector<SheafCost> costs =
-        bounds_[cell.ask]->bound(cell.sheaf, cell.box, cell.step_mm, 1.02 * target() / area, points);
     std::vector<Cell> kept;
     for (std::size_t c = 0; c < costs.size(); ++c) {
       const double plain = area * costs[c].plain_mm, opening = area * costs[c].opening_mm;
@@ -181,33 +209,33 @@ class Certifier::Search {
       part.bound = std::max({0.0, cell.bound, std::min(plain + hole, opening)});
       part.without_hole = std::max({0.0, cell.without_hole, std::min(plain, opening)});
       part.through_opening = opening < plain + hole;
-      if (part.bound < target()) kept.push_back(part);
+      if (part.bound < target) kept.push_back(part);
     }
     return kept;
   }
 
   /// Of the middle lines of some cells, refines the few best that were not tried yet, and offers the best of these if it
   /// promises to be better than what is known.
-  void try_some(const std::vector<Cell>& cells) {
+  void try_some(Side& side, const std::vector<Cell>& cells) {
     if (!task_.offer) return;
     constexpr std::size_t kFew = 4;
     constexpr double kNearEnough = 1.01;   // times what is known: what is refined must come as near to be offered
     RouteLimits limits(scene_.file().limits);
-    limits.side = task_.side;
+    limits.side = side.side;
     std::vector<Route> lines = of_each(cells, [&](const Cell& cell) { return middle_route(cell, limits); });
     std::ranges::stable_sort(lines, {}, &Route::score);
     std::vector<Route> promising;
     for (const Route& line : lines) {
-      if (promising.size() == kFew || line.score > best_) break;
-      if (was_tried(line)) continue;
+      if (promising.size() == kFew || line.score > side.best) break;
+      if (was_tried(side, line)) continue;
       promising.push_back(line);
-      tried_.push_back(line);
+      side.tried.push_back(line);
     }
     if (promising.empty()) return;
     const std::vector<Priced> better = of_each(promising, [&](const Route& line) { return priced(limits, refined(scene_, limits, line)); });
     const Priced& least = *std::ranges::min_element(better, {}, &Priced::price);
-    if (least.price > kNearEnough * best_) return;
-    if (const auto score = task_.offer(hopped(scene_, limits, least.route))) best_ = std::min(best_, *score);
+    if (least.price > kNearEnough * side.best) return;
+    if (const auto score = task_.offer(hopped(scene_, limits, least.route))) side.best = std::min(side.best, *score);
   }
 
   [[nodiscard]] Priced priced(const RouteLimits& limits, const Route& route) const {
@@ -215,9 +243,9 @@ class Certifier::Search {
   }
 
   /// Of lines that lie so near to each other one is enough.
-  [[nodiscard]] bool was_tried(const Route& route) const {
+  [[nodiscard]] static bool was_tried(const Side& side, const Route& route) {
     constexpr double kNear_mm = 3, kNearCosine = 0.9976;   // 4 degrees
-    return std::ranges::any_of(tried_, [&](const Route& t) {
+    return std::ranges::any_of(side.tried, [&](const Route& t) {
       return t.ask == route.ask && t.direction.dot(route.direction) > kNearCosine && (t.tip() - route.tip()).norm() < kNear_mm;
     });
   }
@@ -236,11 +264,10 @@ class Certifier::Search {
 
   const SearchScene& scene_;
   Certification task_;
-  double best_, points_ = 0;
-  std::vector<Route> tried_;
+  double points_ = 0;
   std::vector<std::unique_ptr<SheafBound>> bounds_;   // by ask
-  std::vector<Cell> roots_, finest_;
-  std::vector<Cell> open_;                            // a heap, the least bound in front
+  std::vector<Side> sides_;                           // as the task has them
+  std::vector<Cell> roots_;
   std::size_t number_ = 0;
 };
 
@@ -248,16 +275,16 @@ Certifier::Certifier(SweepGrounds& grounds, Certification task) : search_(std::m
 Certifier::~Certifier() = default;
 Certifier::Certifier(Certifier&&) noexcept = default;
 
-void Certifier::look_closer() { search_->look_closer(); }
-bool Certifier::finished() const { return search_->finished(); }
-bool Certifier::within_gap() const { return search_->within_gap(); }
-SideBound Certifier::bound() const { return search_->bound(); }
+void Certifier::look_closer(std::size_t side) { search_->look_closer(side); }
+bool Certifier::finished(std::size_t side) const { return search_->finished(side); }
+bool Certifier::within_gap(std::size_t side) const { return search_->within_gap(side); }
+SideBound Certifier::bound(std::size_t side) const { return search_->bound(side); }
 double Certifier::points() const { return search_->points(); }
 
 SideBound certify(SweepGrounds& grounds, const Certification& task, double lattice_points) {
   Certifier certifier(grounds, task);
-  while (!certifier.finished() && certifier.points() <= lattice_points) certifier.look_closer();
-  return certifier.bound();
+  while (!certifier.finished(0) && certifier.points() <= lattice_points) certifier.look_closer(0);
+  return certifier.bound(0);
 }
 
 }  // namespace leastharm

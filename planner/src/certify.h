@@ -3,6 +3,7 @@
 #include <functional>
 #include <memory>
 #include <optional>
+#include <vector>
 
 #include "search_route.h"
 #include "sheaf_bound.h"
@@ -18,26 +19,30 @@ struct SideBound {
 
 /// What is certified.
 struct Certification {
+  struct Side {
+    int side = 0;                  ///< on which cores lie: +1 left, -1 right; 0 no matter
+    double score = 0;              ///< of the best track known
+  };
   const Request* request = nullptr;
-  int side = 0;                    ///< +1, -1; 0 no matter
-  double score = 0;                ///< of the best track known
+  std::vector<Side> sides{{}};
   double gap = 0.05;               ///< what comes within this of the best is not looked at more closely
   std::function<std::optional<double>(const Route& route)> offer;    ///< a promising route; its score where it is admissible
 };
 
-/// Best first, over sheaves of directions and cubes of tips. Deterministic on any number of threads.
+/// Best first, over sheaves of directions and cubes of tips. Sides are bounded each on its own, but for the widest sheaves, which are
+/// swept for all at once. Deterministic on any number of threads.
 class Certifier {
  public:
   Certifier(SweepGrounds& grounds, Certification task);   ///< `grounds` outlive this
   ~Certifier();
   Certifier(Certifier&&) noexcept;
 
-  /// Looks closer where the bound is least; a fraction of a second's work.
-  void look_closer();
-  /// Nothing raises the bound any more: what is left is within the gap, or as fine as it gets.
-  [[nodiscard]] bool finished() const;
-  [[nodiscard]] bool within_gap() const;
-  [[nodiscard]] SideBound bound() const;
+  /// Looks closer where the bound of one of the sides is least; a fraction of a second's work.
+  void look_closer(std::size_t side);
+  /// Nothing raises a side's bound any more: what is left is within the gap, or as fine as it gets.
+  [[nodiscard]] bool finished(std::size_t side) const;
+  [[nodiscard]] bool within_gap(std::size_t side) const;
+  [[nodiscard]] SideBound bound(std::size_t side) const;
   /// Lattice points looked at: the same on every machine.
   [[nodiscard]] double points() const;
 
@@ -46,7 +51,7 @@ class Certifier {
   std::unique_ptr<Search> search_;
 };
 
-/// The bound after so much work, or when finished.
+/// The bound of the first side after so much work, or when finished.
 [[nodiscard]] SideBound certify(SweepGrounds& grounds, const Certification& task, double lattice_points);
 
 }  // namespace leastharm

@@ -126,7 +126,7 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
 }
 
 /// The work that bounds may cost, spent where the plan's bound loses most; about a minute on two cores.
-constexpr double kLatticePoints = 4e9;
+constexpr double kLatticePoints = 3e9;
 
 /// The bound for one request: the sum of its cores' own, on those sides where they have to lie.
 struct RequestBound {
@@ -160,22 +160,19 @@ class BoundSearch {
   BoundSearch(Pool& pool, const Clock& clock, const SearchProgress& progress) : pool_(pool), grounds_(pool.scene), clock_(clock), progress_(progress) {
     for (const Request& r : pool.scene.file().requests) {
       const bool pooled = r.pooled && r.replicates > 1;
-      PoolGround* of_pool = nullptr;
-      if (std::optional<OneOfThePool> one = pooled ? one_of_the_pool(pool.scene.body(), pool.scene.file(), r) : std::nullopt)
-        of_pool = pool_grounds_.emplace_back(std::make_unique<PoolGround>(std::move(*one))).get();
-      for (const int side : sides_of(r.sides)) {
-        Side& added = sides_.emplace_back();
-        added.score = best_score(r, side);
-        Certification task{&r, side, added.score, pool.scene.file().gap, {}};
-        if (of_pool != nullptr) {   // its routes are not this one's: they answer less
-          task.request = &of_pool->core.request();
-          added.certifier.emplace(of_pool->grounds, std::move(task));
-        } else if (!pooled) {
-          added.cores = r.sides == Sides::both ? (r.replicates + 1) / 2 : r.replicates;
-          task.offer = [this](const Route& route) { return offered(route); };
-          added.certifier.emplace(grounds_, std::move(task));
-        }
+      Certification task{&r, {}, pool.scene.file().gap, {}};
+      for (const int side : sides_of(r.sides)) task.sides.push_back({side, best_score(r, side)});
+      std::optional<Certifier>& certifier = certifiers_.emplace_back();
+      if (std::optional<OneOfThePool> one = pooled ? one_of_the_pool(pool.scene.body(), pool.scene.file(), r) : std::nullopt) {
+        PoolGround& of_pool = *pool_grounds_.emplace_back(std::make_unique<PoolGround>(std::move(*one)));
+        task.request = &of_pool.core.request();   // its routes are not this one's: they answer less
+        certifier.emplace(of_pool.grounds, task);
+      } else if (!pooled) {
+        task.offer = [this](const Route& route) { return offered(route); };
+        certifier.emplace(grounds_, task);
       }
+      const int cores = pooled ? 1 : r.sides == Sides::both ? (r.replicates + 1) / 2 : r.replicates;
+      for (std::size_t s = 0; s < task.sides.size(); ++s) sides_.push_back({certifiers_.size() - 1, s, task.sides[s].score, cores});
     }
   }
 
@@ -186,15 +183,15 @@ class BoundSearch {
       if (!go_on || clock_.seconds() >= pool_.scene.file().time_s) stopped_ = "time";
       else if (points() > kLatticePoints) stopped_ = "nodes";
       if (stopped_ != "gap") return;
-      next->certifier->look_closer();
+      certifiers_[next->certifier]->look_closer(next->number);
     }
-    const auto reached = [](const Side& side) { return side.certifier && side.certifier->within_gap(); };
+    const auto reached = [&](const Side& side) { return certifiers_[side.certifier] && certifiers_[side.certifier]->within_gap(side.number); };
     if (!std::ranges::all_of(sides_, reached)) stopped_ = "nodes";   // what is finest does not suffice
   }
 
   [[nodiscard]] double bound() const {
     std::vector<SideBound> bounds;
-    for (const Side& side : sides_) bounds.push_back(side.certifier ? side.certifier->bound() : SideBound{});
+    for (const Side& side : sides_) bounds.push_back(bound_of_side(side));
     return total(bounds);
   }
   [[nodiscard]] const std::string& stopped() const { return stopped_; }
@@ -202,9 +199,9 @@ class BoundSearch {
  private:
   /// One request on one side.
   struct Side {
-    double score = 0;                     ///< of the best single track known at first
+    std::size_t certifier = 0, number = 0;   ///< its request's, and which of that one's sides it is
+    double score = 0;                        ///< of the best single track known at first
     int cores = 1;
-    std::optional<Certifier> certifier;   ///< none where nothing can be claimed
   };
   /// What all sides of a pooled request are bounded on.
   struct PoolGround {
@@ -218,11 +215,17 @@ class BoundSearch {
     Side* worst = nullptr;
     double most = 0;
     for (Side& side : sides_) {
-      if (!side.certifier || side.certifier->finished()) continue;
-      const double loss = side.cores * (side.score - side.certifier->bound().lower_bound);
+      const std::optional<Certifier>& certifier = certifiers_[side.certifier];
+      if (!certifier || certifier->finished(side.number)) continue;
+      const double loss = side.cores * (side.score - bound_of_side(side).lower_bound);
       if (worst == nullptr || loss > most) worst = &side, most = loss;
     }
     return worst;
+  }
+
+  [[nodiscard]] SideBound bound_of_side(const Side& side) const {
+    const std::optional<Certifier>& certifier = certifiers_[side.certifier];
+    return certifier ? certifier->bound(side.number) : SideBound{};
   }
 
   std::optional<double> offered(const Route& route) {
@@ -234,7 +237,7 @@ class BoundSearch {
 
   [[nodiscard]] double points() const {
     double sum = 0;
-    for (const Side& side : sides_) sum += side.certifier ? side.certifier->points() : 0;
+    for (const std::optional<Certifier>& certifier : certifiers_) sum += certifier ? certifier->points() : 0;
     return sum;
   }
 
@@ -270,6 +273,7 @@ class BoundSearch {
   const Clock& clock_;
   const SearchProgress& progress_;
   std::vector<std::unique_ptr<PoolGround>> pool_grounds_;
+  std::vector<std::optional<Certifier>> certifiers_;   // by request; none where nothing can be claimed
   std::vector<Side> sides_;
   std::string stopped_ = "gap";
 };

@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "planner/entry.h"
+#include "planner/sides.h"
 
 namespace leastharm {
 namespace {
@@ -23,10 +24,18 @@ SheafSweep::SheafSweep(const SweepGround& ground, const SweepTask& task)
   most_touch_mm_ = entry_reach_mm(radius_, ground.scene().file().limits.entry_angle_deg, ground.scene().body().grid) + 2 * (along_ + across_);
 }
 
-std::vector<SheafCost> SheafSweep::run() {
+std::vector<std::vector<SheafCost>> SheafSweep::run() {
   const int slab = std::max(1, static_cast<int>(kSlab_mm / along_));
   for (int first = 0; first < ends_; first += slab) sweep(first_end_ + first, std::min(first_end_ + ends_, first_end_ + first + slab));
-  return judge();
+  const Lattice ends{lattice_.at(0, 0, first_end_) - end_shift_ * task_.sheaf.middle(), lattice_.step, {lattice_.size[0], lattice_.size[1], ends_}};
+  const std::vector<float> chance = chances_at(ends);
+  std::vector<std::vector<SheafCost>> costs;
+  for (const int side : task_.sides) {
+    std::vector<float> there = chance;
+    leave_out_other_side(ends, side, there);
+    costs.push_back(judge(ends, there));
+  }
+  return costs;
 }
 
 /// Points along from where no needle for these tips has entered yet, and across so wide that what comes in from the border
@@ -270,24 +279,39 @@ float SheafSweep::cost_of_end(std::size_t n, const Vec3& end) const {
   return std::max(kept_[n] + radius * ground_.least_weight_at(end), kept_[on] - kBeyond * radius * ground_.most_weight_at(end));
 }
 
-/// The least cost over all tips that may be enough. Between lattice points cost and chance are linear, so that for any
-/// price of chance the least of cost + price (limit - chance) over the points bounds it.
-std::vector<SheafCost> SheafSweep::judge() const {
-  using Prices = std::array<float, kPrices.size()>;
-  const int ni = lattice_.size[0], nj = lattice_.size[1];
-  const Lattice ends{lattice_.at(0, 0, first_end_) - end_shift_ * task_.sheaf.middle(), lattice_.step, {ni, nj, ends_}};
-  const auto least_chance = static_cast<float>(task_.least_chance), of_wanted = static_cast<float>(ground_.weight_of_wanted());
+std::vector<float> SheafSweep::chances_at(const Lattice& ends) const {
   std::vector<float> chance(ends.count());
   for (int k = 0; k < ends_; ++k)
-    for (int j = 0; j < nj; ++j)
-      task_.tips.at_row(ends.at(0, j, k), across_, {chance.data() + ends.offset(0, j, k), static_cast<std::size_t>(ni)});
+    for (int j = 0; j < ends.size[1]; ++j)
+      task_.tips.at_row(ends.at(0, j, k), across_, {chance.data() + ends.offset(0, j, k), static_cast<std::size_t>(ends.size[0])});
+  return chance;
+}
+
+/// No chance where a tip's neighbours, too, would leave the side asked for.
+void SheafSweep::leave_out_other_side(const Lattice& ends, int side, std::vector<float>& chance) const {
+  const double near = 2 * task_.tips.lattice.step[0].norm(), off = kSideMargin_mm + needle_.bore_mm / 2 - near;
+  const SearchScene& scene = ground_.scene();
+  if (side == 0 || off_midline(scene, task_.box, side).least > off + kMidlineBend_mm + 2 * near) return;
+  for (int k = 0; k < ends_; ++k)
+    for (int j = 0; j < ends.size[1]; ++j)
+      for (int i = 0; i < ends.size[0]; ++i) {
+        float& value = chance[ends.offset(i, j, k)];
+        if (value > 0 && side * scene.left_mm(scene.from_box(ends.at(i, j, k))).value_or(0) < off) value = 0;
+      }
+}
+
+/// The least cost over all tips that may be enough. Between lattice points cost and chance are linear, so that for any
+/// price of chance the least of cost + price (limit - chance) over the points bounds it.
+std::vector<SheafCost> SheafSweep::judge(const Lattice& ends, const std::vector<float>& chance) const {
+  using Prices = std::array<float, kPrices.size()>;
+  const auto least_chance = static_cast<float>(task_.least_chance), of_wanted = static_cast<float>(ground_.weight_of_wanted());
   const LayerFlags border = border_of(ends.size, chance, least_chance);
   Prices none;
   none.fill(std::numeric_limits<float>::infinity());
   std::vector<std::array<Prices, 2>> least(task_.box.cube_count(), {none, none});
   for (int k = 0; k < ends_ - beyond_; ++k)
-    for (int j = 0; j < nj; ++j)
-      for (int i = 0; i < ni; ++i) {
+    for (int j = 0; j < ends.size[1]; ++j)
+      for (int i = 0; i < ends.size[0]; ++i) {
         const std::size_t n = ends.offset(i, j, k);
         if (border[n] == 0) continue;
         const Vec3 tip = ends.at(i, j, k);

@@ -16,13 +16,15 @@ struct SheafCost {
   double opening_mm = std::numeric_limits<double>::infinity();   ///< of those that may
 };
 
-/// What one sweep is to find: bounds for each cube of `box`, on a lattice of `step_mm`. Costs over `cap_mm` are not told apart.
+/// What one sweep is to find: bounds for each side and each cube of `box`, on a lattice of `step_mm`. Costs over `cap_mm` are not
+/// told apart.
 struct SweepTask {
   const Sheaf& sheaf;
   const TipBox& box;
   const TipChances& tips;
   double least_chance = 0;   ///< of enough, that a tip must have
   double step_mm = 1, cap_mm = 1;
+  const std::vector<int>& sides;   ///< +1 left, -1 right, 0 no matter
 };
 
 /// Whether averaged weights may do anything between points so far apart.
@@ -34,8 +36,8 @@ class SheafSweep {
  public:
   SheafSweep(const SweepGround& ground, const SweepTask& task);
 
-  /// One for each cube.
-  [[nodiscard]] std::vector<SheafCost> run();
+  /// By side and cube.
+  [[nodiscard]] std::vector<std::vector<SheafCost>> run();
   /// How many points it went over.
   [[nodiscard]] double points() const { return points_; }
 
@@ -55,7 +57,9 @@ class SheafSweep {
   [[nodiscard]] bool all_spent() const;
   void keep(int end);
   [[nodiscard]] float cost_of_end(std::size_t n, const Vec3& end) const;
-  [[nodiscard]] std::vector<SheafCost> judge() const;
+  [[nodiscard]] std::vector<float> chances_at(const Lattice& ends) const;
+  void leave_out_other_side(const Lattice& ends, int side, std::vector<float>& chance) const;
+  [[nodiscard]] std::vector<SheafCost> judge(const Lattice& ends, const std::vector<float>& chance) const;
 
   [[nodiscard]] std::size_t plane() const { return lattice_.offset(0, 0, 1); }
   /// Runs of points in a row are looked at together: calls visit(i, j, count) for each.

@@ -5,7 +5,6 @@
 #include <cstdint>
 #include <limits>
 
-#include "planner/sides.h"
 
 namespace leastharm {
 namespace {
@@ -203,8 +202,7 @@ void TipChances::at_row(const Vec3& from, double step_mm, std::span<float> out) 
   }
 }
 
-TipChances tip_chances(const SearchScene& scene, const Ask& ask, int side, const Sheaf& sheaf,
-                       const TipBox& box, double step_mm, double least) {
+TipChances tip_chances(const SearchScene& scene, const Ask& ask, const Sheaf& sheaf, const TipBox& box, double step_mm, double least) {
   const Placement& placement = scene.file().placement;
   const Needle& needle = *ask.needle;
   // The turn about the hub makes the error at the core's middle a little smaller than at the tip.
@@ -228,16 +226,8 @@ TipChances tip_chances(const SearchScene& scene, const Ask& ask, int side, const
   blur(lattice, values, 1, lateral);
   blur(lattice, values, 2, placement.depth_mm);
   widen(sheaf, lattice, needle.throw_mm, values);
-  const double off = kSideMargin_mm + needle.bore_mm / 2 - 2 * step_mm;
-  const bool any_side = side == 0 || off_midline(scene, box, side).least > off + kMidlineBend_mm + 4 * step_mm;
-  for (int k = 0; k < lattice.size[2]; ++k)
-    for (int j = 0; j < lattice.size[1]; ++j)
-      for (int i = 0; i < lattice.size[0]; ++i) {
-        float& value = values[lattice.offset(i, j, k)];
-        if (value == 0) continue;
-        value = std::min(1.0f, value + kBeyond);
-        if (!any_side && value >= least && side * scene.left_mm(scene.from_box(lattice.at(i, j, k))).value_or(0) < off) value = 0;
-      }
+  for (float& value : values)
+    if (value != 0) value = std::min(1.0f, value + kBeyond);
   // Only where a line first comes to enough: farther on it only costs more.
   const std::vector<std::uint8_t> border = border_of(lattice.size, values, static_cast<float>(least));
   const Vec3 low = box.low - Vec3::Constant(1.8 * step_mm), high = box.low + box.size_mm() + Vec3::Constant(1.8 * step_mm);

@@ -62,8 +62,8 @@ struct Lattice {
 /// ones: 1, the others 0.
 [[nodiscard]] std::vector<std::uint8_t> border_of(const std::array<int, 3>& size, const std::vector<float>& values, float limit);
 
-/// At least the chance that a core taken along any direction of the sheaf holds enough, by its tip. Right within a step of
-/// the box; 0 where the side asked for is left by more.
+/// At least the chance that a core taken along any direction of the sheaf holds enough, by its tip, on whichever side. Right
+/// within a step of the box.
 struct TipChances {
   Lattice lattice;
   std::vector<float> chance;
@@ -74,9 +74,7 @@ struct TipChances {
   void at_row(const Vec3& from, double step_mm, std::span<float> out) const;
 };
 
-/// `side`: +1 left, -1 right, 0 no matter. A placement error shifts a core; its own turn is left out. `least`: what counts
-/// as enough.
-[[nodiscard]] TipChances tip_chances(const SearchScene& scene, const Ask& ask, int side,
-                                     const Sheaf& sheaf, const TipBox& box, double step_mm, double least);
+/// A placement error shifts a core; its own turn is left out. `least`: what counts as enough.
+[[nodiscard]] TipChances tip_chances(const SearchScene& scene, const Ask& ask, const Sheaf& sheaf, const TipBox& box, double step_mm, double least);
 
 }  // namespace leastharm

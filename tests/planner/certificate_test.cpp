@@ -72,7 +72,7 @@ double bounding_chance(const World& world, const Track& track, double step_mm) {
   const Vec3 tip = world.scene->in_box(world.scene->frame().point(track.tip_lps_mm)), d = world.scene->frame().direction(axis_of(track));
   const double tilt = std::asin(d.z()), turn = std::atan2(d.y(), d.x());
   const Sheaf sheaf(tilt - 1e-5, tilt + 1e-5, turn - 1e-5, turn + 1e-5);
-  const TipChances chances = tip_chances(*world.scene, world.scene->asks()[0], 0, sheaf, {tip - Vec3::Constant(1), 2, {1, 1, 1}}, step_mm, 0.7);
+  const TipChances chances = tip_chances(*world.scene, world.scene->asks()[0], sheaf, {tip - Vec3::Constant(1), 2, {1, 1, 1}}, step_mm, 0.7);
   float chance = 0;
   chances.at_row(tip, 1, {&chance, 1});
   return static_cast<double>(chance);
@@ -97,7 +97,7 @@ TEST_P(Certificate, ChancesAreNotUnderrated) {
 
 TEST_P(Certificate, HoldsInEveryCellThatHoldsATrack) {
   const World world(GetParam());
-  const SheafBound bounds(world.grounds->of(0), 0);
+  const SheafBound bounds(world.grounds->of(0));
   const std::vector<TrackAssessment> tracks = admissible(world, random_routes(world, 36, 7));
   ASSERT_GT(tracks.size(), 10u);
   const Needle& needle = world.file.needles[0];
@@ -116,7 +116,7 @@ TEST_P(Certificate, HoldsInEveryCellThatHoldsATrack) {
       const Vec3 off = Vec3::Constant(0.75) + (cube - 1.5) * Vec3(even(random), even(random), even(random));
       const TipBox box{tip - off, cube, {1, 1, 1}};
       double points = 0;
-      const SheafCost cost = bounds.bound(sheaf, box, step, 1e6, points).front();
+      const SheafCost cost = bounds.bound(sheaf, box, step, 1e6, {0}, points).front().front();
       const double least = area / 1.01 * std::min(cost.plain_mm + hole, cost.opening_mm);
       EXPECT_LE(least, a.damage.score) << "slope " << slope << " depth " << a.path_length_mm << " p " << a.core.p_enough.value_or(0);
       nearest = std::max(nearest, least / a.damage.score);
@@ -138,7 +138,7 @@ TEST_P(Certificate, NoRandomTrackLiesBelowIt) {
     return a.candidate.score;
   };
   for (const TrackAssessment& a : admissible(world, random_routes(world, 20, 1))) best = std::min(best, a.damage.score);
-  task.score = best;
+  task.sides = {{0, best}};
   const SideBound bound = certify(*world.grounds, task, GetParam() == Kind::opening ? 6e8 : 3e8);
   EXPECT_GT(bound.lower_bound, 0);
   EXPECT_LE(bound.lower_bound, best);
@@ -155,11 +155,13 @@ TEST_P(Certificate, WithoutTheHoleHoldsNoHole) {
   const World world(GetParam());
   Certification task;
   task.request = &world.file.requests[0];
-  for (task.score = 1e9; const TrackAssessment& a : admissible(world, random_routes(world, 20, 1))) task.score = std::min(task.score, a.damage.score);
+  double best = 1e9;
+  for (const TrackAssessment& a : admissible(world, random_routes(world, 20, 1))) best = std::min(best, a.damage.score);
+  task.sides = {{0, best}};
   task.gap = 0.8;   // soon reached: nearly all cells are left out
   const SideBound bound = certify(*world.grounds, task, 1e8);
   const double outer = world.file.needles[0].outer_mm, hole = world.file.weights.hole_mm * std::numbers::pi / 4 * outer * outer;
-  EXPECT_LE(bound.without_hole, std::max(0.0, 0.2 * task.score - hole) + 1e-9);
+  EXPECT_LE(bound.without_hole, std::max(0.0, 0.2 * best - hole) + 1e-9);
 }
 
 std::string name_of_kind(const testing::TestParamInfo<Kind>& info) {

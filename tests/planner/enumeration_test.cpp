@@ -111,7 +111,7 @@ TEST_P(Enumeration, FindsNoTrackBelowTheBoundAndOneNearIt) {
   SweepGrounds grounds(scene);
   Certification task;
   task.request = &bundle.file.requests[0];
-  task.score = least;
+  task.sides = {{0, least}};
   const SideBound bound = certify(grounds, task, 7e8);
   EXPECT_LE(bound.lower_bound, least);
   EXPECT_GE(bound.lower_bound, 0.85 * least);

@@ -31,7 +31,7 @@ TEST(PoolBound, HoldsForOneCoreThatBringsAllAndForTwoThatShare) {
   double cheapest = 1e9;
   for (const TrackAssessment& a : proposal.assessment.tracks) cheapest = std::min(cheapest, a.damage.score);
   SweepGrounds grounds(*one->scene);
-  const SideBound bound = certify(grounds, {&one->request(), 0, cheapest, 0.05, {}}, 1e8);   // so much work on every machine
+  const SideBound bound = certify(grounds, {&one->request(), {{0, cheapest}}, 0.05, {}}, 1e8);   // so much work on every machine
   EXPECT_GT(bound.lower_bound, 1);
   EXPECT_LE(bound.lower_bound, proposal.assessment.programme.score);
 
