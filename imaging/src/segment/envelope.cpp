@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 
+#include "broken_ends.h"
 #include "distance.h"
 #include "parallel.h"
 #include "runs.h"
@@ -65,8 +66,7 @@ class Flood {
   std::array<std::vector<std::uint32_t>, kLevels> queue_;
 };
 
-std::vector<std::uint8_t> depth_levels(const Coarse& coarse, const std::vector<std::uint8_t>& wall, int threads) {
-  const std::vector<float> distance = distance_mm(coarse, wall, threads);
+std::vector<std::uint8_t> depth_levels(const Coarse& coarse, const std::vector<float>& distance) {
   const auto scale = static_cast<float>(kLevelsABlock / coarse.spacing_mm.minCoeff());
   std::vector<std::uint8_t> depth(distance.size());
   for (std::size_t v = 0; v < depth.size(); ++v)
@@ -121,8 +121,9 @@ std::vector<std::uint8_t> ways_to_wall(const Coarse& coarse, const std::vector<s
 }  // namespace
 
 std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::uint8_t>& wall,
-                                 const std::vector<std::uint8_t>& air, int threads) {
-  const std::vector<std::uint8_t> depth = depth_levels(coarse, wall, threads);
+                                 const std::vector<std::uint8_t>& air, const std::vector<std::uint8_t>& support, int threads) {
+  const std::vector<float> distance = distance_mm(coarse, wall, threads);
+  const std::vector<std::uint8_t> depth = depth_levels(coarse, distance);
   Flood out(coarse, depth);
   const std::vector<std::size_t> open = open_border(coarse, wall, air, threads);
   for (const std::size_t v : open)
@@ -139,9 +140,12 @@ std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::ui
   for (std::size_t v = 0; v < depth.size(); ++v)
     if (deep[v]) both.mark(v, 2);
   both.run();
+  std::vector<std::uint8_t> loose(depth.size());
+  for (std::size_t v = 0; v < depth.size(); ++v) loose[v] = both.marker()[v] == 1 && !air[v] && !support[v];
+  const std::vector<std::uint8_t> filled = filled_to_broken_ends(coarse, wall, loose, distance, threads);
   std::vector<Side> sides(depth.size(), Side::wall);
   for (std::size_t v = 0; v < depth.size(); ++v)
-    if (both.marker()[v]) sides[v] = both.marker()[v] == 2 ? Side::inside : Side::outside;
+    if (both.marker()[v]) sides[v] = both.marker()[v] == 2 || filled[v] ? Side::inside : Side::outside;
   return sides;
 }
 
