@@ -11,7 +11,8 @@ namespace leastharm::segment_detail {
 namespace {
 
 constexpr std::size_t kLeastBlocks = 64;
-constexpr double kMostMore = 1.5;   ///< what is joined to a filling through its mouth, itself included; linen outside makes it 3.4 or more
+constexpr double kLeastDepth = 3;   ///< blocks from its middle to the wall: gaps beside arms and legs that thin linen spans are narrower
+constexpr double kMostMore = 1.3;   ///< what is joined to a filling through its mouth, itself included; linen outside makes it 3.4 or more
 
 /// The eight ways along a plane through a block.
 using Round = std::array<std::array<int, 3>, 8>;
@@ -32,8 +33,8 @@ std::vector<Round> planes() {
   return all;
 }
 
-/// Loose blocks that have wall on all ways along some plane.
-std::vector<std::uint8_t> walled_round(const Coarse& coarse, const std::vector<std::uint8_t>& wall, const std::vector<std::uint8_t>& loose) {
+/// Blocks of a set that have wall on all ways along some plane.
+std::vector<std::uint8_t> walled_round(const Coarse& coarse, const std::vector<std::uint8_t>& wall, const std::vector<std::uint8_t>& set) {
   std::vector<std::uint8_t> walled(coarse.count()), met(coarse.count());
   for (const Round& round : planes()) {
     std::fill(met.begin(), met.end(), std::uint8_t{0});
@@ -42,7 +43,7 @@ std::vector<std::uint8_t> walled_round(const Coarse& coarse, const std::vector<s
         m[v] = static_cast<std::uint8_t>(m[v] + beyond);
         return static_cast<std::uint8_t>(w[v] | beyond);
       });
-    for (std::size_t v = 0; v < met.size(); ++v) walled[v] |= static_cast<std::uint8_t>(loose[v] && met[v] == round.size());
+    for (std::size_t v = 0; v < met.size(); ++v) walled[v] |= static_cast<std::uint8_t>(set[v] && met[v] == round.size());
   }
   return walled;
 }
@@ -50,15 +51,16 @@ std::vector<std::uint8_t> walled_round(const Coarse& coarse, const std::vector<s
 }  // namespace
 
 std::vector<std::uint8_t> filled_to_broken_ends(const Coarse& coarse, const std::vector<std::uint8_t>& wall,
-                                                const std::vector<std::uint8_t>& loose, const std::vector<float>& distance_mm,
-                                                int threads) {
+                                                const std::vector<std::uint8_t>& outside, const std::vector<std::uint8_t>& loose,
+                                                const std::vector<float>& distance_mm, int threads) {
   std::vector<std::uint8_t> filled(coarse.count());
-  if (std::count(loose.begin(), loose.end(), 1) < static_cast<std::ptrdiff_t>(kLeastBlocks)) return filled;
-  for (const Core& core : cores_of(coarse, walled_round(coarse, wall, loose), 0, threads)) {
+  for (const Core& core : cores_of(coarse, walled_round(coarse, wall, outside), 0, threads)) {
     if (core.blocks.size() < kLeastBlocks) continue;
-    float depth = 0;
-    for (const std::size_t v : core.blocks) depth = std::max(depth, distance_mm[v]);
-    const int reach = 1 + static_cast<int>(std::ceil(static_cast<double>(depth) / coarse.spacing_mm.minCoeff()));   // a slanting mouth is no longer
+    float depth_mm = 0;
+    for (const std::size_t v : core.blocks) depth_mm = std::max(depth_mm, distance_mm[v]);
+    const double depth = static_cast<double>(depth_mm) / coarse.spacing_mm.minCoeff();
+    if (depth < kLeastDepth) continue;
+    const int reach = 1 + static_cast<int>(std::ceil(depth));   // a slanting mouth reaches no further
     const std::vector<std::size_t> joined = spread_in(coarse, loose, core.blocks, reach);
     if (static_cast<double>(joined.size()) > kMostMore * static_cast<double>(core.blocks.size())) continue;
     for (const std::size_t v : joined) filled[v] = 1;

@@ -13,6 +13,7 @@ namespace leastharm::segment_detail {
 ///
 /// `wall` closes the body, `loose` is all that is neither wall nor air and lies outside by all else, `distance_mm` is that to the wall.
 [[nodiscard]] std::vector<std::uint8_t> filled_to_broken_ends(const Coarse& coarse, const std::vector<std::uint8_t>& wall,
+                                                              const std::vector<std::uint8_t>& outside,
                                                               const std::vector<std::uint8_t>& loose,
                                                               const std::vector<float>& distance_mm, int threads);
 

@@ -140,9 +140,12 @@ std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::ui
   for (std::size_t v = 0; v < depth.size(); ++v)
     if (deep[v]) both.mark(v, 2);
   both.run();
-  std::vector<std::uint8_t> loose(depth.size());
-  for (std::size_t v = 0; v < depth.size(); ++v) loose[v] = both.marker()[v] == 1 && !air[v] && !support[v];
-  const std::vector<std::uint8_t> filled = filled_to_broken_ends(coarse, wall, loose, distance, threads);
+  std::vector<std::uint8_t> outside(depth.size()), loose(depth.size());
+  for (std::size_t v = 0; v < depth.size(); ++v) {
+    outside[v] = both.marker()[v] == 1 && !support[v];
+    loose[v] = outside[v] && !air[v];
+  }
+  const std::vector<std::uint8_t> filled = filled_to_broken_ends(coarse, wall, outside, loose, distance, threads);
   std::vector<Side> sides(depth.size(), Side::wall);
   for (std::size_t v = 0; v < depth.size(); ++v)
     if (both.marker()[v]) sides[v] = both.marker()[v] == 2 || filled[v] ? Side::inside : Side::outside;

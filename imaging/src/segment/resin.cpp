@@ -273,14 +273,14 @@ bool is_even(const std::vector<std::size_t>& blocks, const TissueTexture& tissue
 
 /// Takes what stands below a level surface for resin. Where its HU differ from tissue's they draw its border.
 void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
-                   const Standing& standing, bool certain, int threads, Volume<std::uint8_t>& codes) {
+                   const Standing& standing, Evidence evidence, int threads, Volume<std::uint8_t>& codes) {
   constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells where it is likely,
   constexpr double kPlain = 1;     // and anywhere, of the wider spread
   Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
   const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
   const bool own_hu = std::abs(hu - tissue.tissue_hu) >= least_contrast(tissue);
   if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !(own_hu || is_even(pool.blocks, tissue))) return;
-  if (!certain && !own_hu && tissue.even()) return;   // where tissue is even itself, what is left of a brain is no other
+  if (!own_hu && (evidence == Evidence::slight || (evidence == Evidence::fair && tissue.even()))) return;   // where tissue is even itself, what is left of a brain is no other
   pool.ring = ring_of(coarse, pool.blocks);
   const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
   if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {
@@ -306,7 +306,7 @@ void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
   if (surfaces.empty()) return;
   const double wall = wall_mm(coarse, sides, threads);
   for (const LevelSurface& surface : surfaces)
-    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, wall, threads), surface.certain, threads, codes);
+    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, wall, threads), surface.evidence, threads, codes);
 }
 
 }  // namespace leastharm::segment_detail
