@@ -99,6 +99,12 @@ TEST(Segment, ManyRoomsBehindAnOpeningAreInside) {
 TEST(Segment, WhatStandsLevelIsResinAndTheVolumesEndIsNoSupport) {
   expect_overlap(drawn(226, 1.3), {{body, 0.94}, {packing, 0.94}, {bone, 0.87}, {resin, 0.85}, {support, 0.9}});
 }
+TEST(Segment, ResinLowInASkullIsFoundThoughItsPlaneMeetsOtherSurfaces) {
+  expect_overlap(drawn(408), {{wrapping, 0.95}, {body, 0.96}, {packing, 0.95}, {bone, 0.9}, {resin, 0.8}});
+}
+TEST(Segment, LumpOfBrainOfItsOwnHuIsNoResin) {
+  expect_overlap(drawn(402), {{wrapping, 0.9}, {body, 0.96}, {bone, 0.9}, {support, 0.9}});
+}
 TEST(Segment, SmallAnimalBundle) {
   expect_overlap(coarse("animal", Vec3(1, 1, 1.3)), {{wrapping, 0.95}, {body, 0.93}, {packing, 0.93}, {bone, 0.85}, {dense, 0.9}, {support, 0.9}});
 }

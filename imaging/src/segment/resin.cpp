@@ -21,6 +21,7 @@ constexpr double kLeastShare = 0.0005;    ///< of all tissue
 constexpr std::size_t kManyBlocks = 27;   ///< fewer may be even by chance: they must have HU of their own
 constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool
 constexpr int kFreeShare = 128, kFreeOfOther = 240;   ///< that hold air or fibre: at most so much tissue, of 255; the second for what has HU of its own
+constexpr double kLeastFlat = 0.6;        ///< of a pool's free surface: a lump of brain has 0.2 to 0.4
 constexpr double kLeastContrast_hu = 15, kContrast = 3.5;   ///< by which resin differs from tissue as even as itself: at least, and of its spread
 constexpr double kLeastFavour = -2;       ///< log of the odds: no single voxel decides
 constexpr double kStandingShare = 0.5;    ///< what stands level varies at most this much of what tissue does,
@@ -223,9 +224,30 @@ double spread_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
   return std::sqrt(std::max(0.0, squares / n - mean * mean));
 }
 
-bool is_pool(const Shares& shares, const TissueTexture& tissue, const Pool& pool) {
-  const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < (tissue.even() ? kFreeOfOther : kFreeShare); });
-  if (static_cast<double>(free) < kLeastFree * static_cast<double>(pool.ring.size())) return false;
+/// How far a pool's free surface keeps to one direction: 1 where it is flat, however it is tilted, a third for half a ball. It is the surface's
+/// area seen from the axes over the sum of its blocks' free faces.
+double flatness(const Coarse& coarse, const std::vector<std::uint8_t>& free, const std::vector<std::size_t>& pool) {
+  const Vec3& spacing = coarse.spacing_mm;
+  const Vec3 face_mm2(spacing.y() * spacing.z(), spacing.x() * spacing.z(), spacing.x() * spacing.y());
+  Vec3 seen = Vec3::Zero();
+  double faces = 0;
+  for (const std::size_t block : pool)
+    for (const int sign : {-1, 1})
+      for (Eigen::Index a = 0; a < 3; ++a) {
+        const VoxelIndex b = coarse.index(block);
+        const std::array<int, 3> beside{b.i + (a == 0 ? sign : 0), b.j + (a == 1 ? sign : 0), b.k + (a == 2 ? sign : 0)};
+        if (!coarse.contains(beside[0], beside[1], beside[2]) || !free[coarse.offset(beside[0], beside[1], beside[2])]) continue;
+        seen[a] += sign * face_mm2[a], faces += face_mm2[a];
+      }
+  return faces > 0 ? seen.lpNorm<1>() / faces : 0;
+}
+
+bool is_pool(const Coarse& coarse, const Shares& shares, const TissueTexture& tissue, const Pool& pool) {
+  const int most_tissue = tissue.even() ? kFreeOfOther : kFreeShare;
+  std::vector<std::uint8_t> free(coarse.count());
+  for (const std::size_t v : pool.ring) free[v] = shares.tissue[v] < most_tissue;
+  const auto frees = std::count(free.begin(), free.end(), 1);
+  if (static_cast<double>(frees) < kLeastFree * static_cast<double>(pool.ring.size()) || flatness(coarse, free, pool.blocks) < kLeastFlat) return false;
   if (pool.blocks.size() < kManyBlocks && std::abs(mean_hu(shares, pool.blocks) - tissue.tissue_hu) < least_contrast(tissue)) return false;
   const double noise = 1.5 * tissue.block_noise_hu;   // neighbouring voxels share some of it
   return tissue.even() || spread_hu(shares, pool.blocks) <= std::hypot(noise, kMostSpread * tissue.spread_hu);
@@ -238,7 +260,7 @@ void find_pools(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
   for (const Core& core : cores_of(coarse, even, 0, threads)) {
     if (static_cast<double>(core.blocks.size()) < least_blocks) continue;
     Pool pool{core.blocks, ring_of(coarse, core.blocks), {}};
-    if (!is_pool(shares, tissue, pool)) continue;
+    if (!is_pool(coarse, shares, tissue, pool)) continue;
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
     const Normal resin = normal_of(all), around = tissue_around(levels, coarse, shares, pool);
