@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "coarse.h"
+#include "wall_ways.h"
 
 namespace leastharm::segment_detail {
 
@@ -11,8 +12,9 @@ namespace leastharm::segment_detail {
 /// that its width tells nothing; but such filling has wall all round in some plane, and beyond the mouth it soon ends. Linen between
 /// arm and trunk has wall all round, too, but goes on outside.
 ///
-/// `wall` closes the body, `loose` is all that is neither wall nor air and lies outside by all else, `distance_mm` is that to the wall.
-[[nodiscard]] std::vector<std::uint8_t> filled_to_broken_ends(const Coarse& coarse, const std::vector<std::uint8_t>& wall,
+/// `ways` is looked through as far as is needed. `outside` is all but support that lies outside by all else, `loose` what of
+/// it is no air, `distance_mm` the way to the wall.
+[[nodiscard]] std::vector<std::uint8_t> filled_to_broken_ends(const Coarse& coarse, WallWays& ways,
                                                               const std::vector<std::uint8_t>& outside,
                                                               const std::vector<std::uint8_t>& loose,
                                                               const std::vector<float>& distance_mm, int threads);

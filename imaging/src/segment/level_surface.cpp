@@ -26,7 +26,7 @@ constexpr double kVeryFlat = 0.15, kMostLowerOfMirror = 0.3, kNarrower = 0.6;   
 constexpr std::size_t kManyPlaces = 50;
 constexpr double kAlike = 0.8;            ///< cosine
 constexpr double kMostAlong = 0.8;        ///< cosine between the normal and the body's length: nobody pours into a standing body
-constexpr std::size_t kMostSurfaces = 4, kMostPlanes = 10;
+constexpr std::size_t kMostSurfaces = 4, kMostPlanes = 8;
 constexpr std::size_t kLeastPlaces = 12;
 
 /// The tissue's surface within a block: where it lies on average, and which way it faces.

@@ -8,6 +8,7 @@
 #include "denoise.h"
 #include "parallel.h"
 #include "pool.h"
+#include "pool_border.h"
 #include "regions.h"
 
 namespace leastharm::segment_detail {
@@ -92,11 +93,6 @@ Normal normal_of(const LevelStatistic& all) {
   return {all.mean(), std::max(kRounding, all.deviation())};
 }
 
-struct Pool {
-  std::vector<std::size_t> blocks, ring;
-  std::array<float, 256> favour{};   ///< for each level, how much likelier it is resin than tissue (log)
-};
-
 /// By how much HU must differ from tissue's to be another matter's.
 double least_contrast(const TissueTexture& tissue) { return std::max(kLeastContrast_hu, kContrast * tissue.spread_hu); }
 
@@ -128,86 +124,6 @@ Normal tissue_around(const Volume<std::uint8_t>& levels, const Coarse& coarse, c
   for (std::size_t v = 0; v < taken.size(); v += kEach)
     if (!taken[v] && whole_tissue(shares, v)) all.add(statistic_of(levels, coarse, v));
   return normal_of(all);
-}
-
-/// Goes through a voxel's neighbourhood and weighs its tissue: resin or not.
-class Judge {
- public:
-  Judge(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Pool& pool)
-      : levels_(levels), codes_(codes), favour_(pool.favour) {
-    for (std::size_t a = 0; a < 3; ++a)
-      reach_[a] = std::clamp(static_cast<int>(std::lround(kReach_mm / levels.grid.spacing_mm[static_cast<Eigen::Index>(a)])), 1, 2);
-  }
-  [[nodiscard]] bool resin(const std::array<int, 3>& at) const {
-    const auto& n = levels_.grid.size;
-    float sum = 0;
-    for (int k = std::max(0, at[2] - reach_[2]); k <= std::min(n[2] - 1, at[2] + reach_[2]); ++k)
-      for (int j = std::max(0, at[1] - reach_[1]); j <= std::min(n[1] - 1, at[1] + reach_[1]); ++j) {
-        const std::size_t row = levels_.grid.offset(0, j, k);
-        for (int i = std::max(0, at[0] - reach_[0]); i <= std::min(n[0] - 1, at[0] + reach_[0]); ++i) {
-          const std::size_t v = row + static_cast<std::size_t>(i);
-          const int m = codes_.values[v] & code::kMaterial;
-          if (m == label(Material::body) || m == label(Material::resin)) sum += favour_[levels_.values[v]];
-        }
-      }
-    return sum > 0;
-  }
-
- private:
-  static constexpr double kReach_mm = 2.5;
-  const Volume<std::uint8_t>& levels_;
-  const Volume<std::uint8_t>& codes_;
-  const std::array<float, 256>& favour_;
-  std::array<int, 3> reach_{};
-};
-
-std::array<int, 3> place_of(const Grid& grid, std::size_t v) {
-  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
-}
-
-void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool, int threads,
-                Volume<std::uint8_t>& codes) {
-  const auto tissue = [&](std::size_t v) { return (codes.values[v] & code::kMaterial) == label(Material::body); };
-  const Judge judge(levels, codes, pool);
-  std::vector<std::vector<std::size_t>> found(pool.ring.size());
-  for_chunks(static_cast<int>(pool.ring.size()), 16, threads, [&](int, int first, int last) {
-    for (auto n = static_cast<std::size_t>(first); n < static_cast<std::size_t>(last); ++n)
-      for_voxels(coarse, levels.grid, pool.ring[n], [&](std::size_t v) {
-        if (tissue(v) && judge.resin(place_of(levels.grid, v))) found[n].push_back(v);
-      });
-  });
-  for (const auto& voxels : found)
-    for (const std::size_t v : voxels) codes.values[v] = label(Material::resin);
-  for (const std::size_t block : pool.blocks)
-    for_voxels(coarse, levels.grid, block, [&](std::size_t v) {
-      if (tissue(v)) codes.values[v] = label(Material::resin);
-    });
-}
-
-/// The pool's rim towards air mixes with it: tissue between resin and air is resin.
-void close_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool,
-               Volume<std::uint8_t>& codes) {
-  const Grid& grid = levels.grid;
-  const std::array<std::ptrdiff_t, 3> stride{1, grid.size[0], static_cast<std::ptrdiff_t>(grid.size[0]) * grid.size[1]};
-  std::vector<std::size_t> rim;
-  for (const std::size_t block : pool.ring)
-    for_voxels(coarse, grid, block, [&](std::size_t v) {
-      if ((codes.values[v] & code::kMaterial) != label(Material::body)) return;
-      const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-      const std::array<int, 3> at{static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
-      for (std::size_t a = 0; a < 3; ++a) {
-        if (at[a] == 0 || at[a] + 1 == grid.size[a]) continue;
-        const int before = codes.values[v - static_cast<std::size_t>(stride[a])] & code::kMaterial;
-        const int after = codes.values[v + static_cast<std::size_t>(stride[a])] & code::kMaterial;
-        const int least = std::min(before, after), most = std::max(before, after);
-        if (most == label(Material::resin) && least <= label(Material::wrapping)) {
-          rim.push_back(v);
-          return;
-        }
-      }
-    });
-  for (const std::size_t v : rim) codes.values[v] = label(Material::resin);
 }
 
 double mean_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
@@ -266,6 +182,7 @@ void find_pools(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
     const Normal resin = normal_of(all), around = tissue_around(levels, coarse, shares, pool);
     weigh(resin, around, pool);
     label_pool(levels, coarse, pool, threads, codes);
+    widen(levels, coarse, threads, pool, codes);
     close_rim(levels, coarse, pool, codes);
   }
 }
@@ -275,7 +192,7 @@ std::vector<std::size_t> blocks_mostly_of(const std::vector<std::size_t>& voxels
   constexpr double kMost = 0.9;
   std::vector<std::uint16_t> counts(coarse.count());
   for (const std::size_t v : voxels) {
-    const std::array<int, 3> at = place_of(grid, v);
+    const std::array<int, 3> at = voxel_at(grid, v);
     ++counts[coarse.offset(at[0] / coarse.factor[0], at[1] / coarse.factor[1], at[2] / coarse.factor[2])];
   }
   std::vector<std::size_t> blocks;
