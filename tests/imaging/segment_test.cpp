@@ -90,6 +90,9 @@ TEST(Segment, LinenIsNotTakenForATableThatTheFieldCuts) {
 TEST(Segment, SandInASmallChildIsPackingAndNotBone) {
   expect_overlap(drawn(127, 1.2), {{wrapping, 0.9}, {body, 0.95}, {packing, 0.9}, {bone, 0.85}, {support, 0.9}});
 }
+TEST(Segment, OvershootOfASharpKernelRoundSandIsNoShellOfBone) {
+  expect_overlap(drawn(518), {{wrapping, 0.95}, {body, 0.95}, {packing, 0.95}, {bone, 0.9}, {support, 0.9}});
+}
 TEST(Segment, LinenOfAVoxelOrTwoIsNotABareSkin) {
   expect_overlap(drawn(214, 1.6), {{wrapping, 0.93}, {body, 0.95}, {packing, 0.95}, {bone, 0.88}});
 }

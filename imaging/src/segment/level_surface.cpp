@@ -22,8 +22,7 @@ constexpr double kMostAlike = 0.6;       ///< and those that face nearly the sam
 constexpr double kMostLowerOfOther = 0.5, kMostAlikeOfOther = 0.8;   ///< the same where HU bear witness, too
 constexpr double kMostRough = 0.36;       ///< the places' standard deviation over the tolerance: through a bowl they fill it evenly (0.58);
 constexpr double kFlat = 0.22;            ///< what is so flat hardly grew
-constexpr double kVeryFlat = 0.15, kMostLowerOfMirror = 0.3, kNarrower = 0.6;   ///< over many places: then more may lie lower, and less width will do
-constexpr std::size_t kManyPlaces = 50;
+constexpr double kFlatPart = 0.1;         ///< of a part of what lies on a plane, where the whole is not flat enough
 constexpr double kAlike = 0.8;            ///< cosine
 constexpr double kMostAlong = 0.8;        ///< cosine between the normal and the body's length: nobody pours into a standing body
 constexpr std::size_t kMostSurfaces = 4, kMostPlanes = 8;
@@ -201,14 +200,13 @@ Eigen::Vector2d half_widths(const std::vector<Vec3>& places, const Plane& plane)
 }
 
 /// Whether a flat piece of surface is that of a liquid: flat through and through, `least_mm` wide, and in a vessel whose walls rise at its
-/// edge; says of it how plain that is.
-bool is_level(const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm, double least_mm, LevelSurface& surface) {
+/// edge; says of it how plain that is. A part must be flatter where the `whole` of what lies on its plane is no level surface, for there are more chances.
+bool is_level(const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm, double least_mm, bool whole, LevelSurface& surface) {
   const double tolerance = plane.tolerance(spacing_mm);
   double squares = 0;
   for (const Vec3& p : surface.places) squares += plane.height(p) * plane.height(p);
   const double rough = std::sqrt(squares / static_cast<double>(surface.places.size())) / tolerance;
-  const bool mirror = rough < kVeryFlat && surface.places.size() >= kManyPlaces;   // what grew is not that flat
-  if (rough > kMostRough || half_widths(surface.places, plane)[0] < (mirror ? kNarrower : 1) * least_mm) return false;
+  if (rough > kMostRough || half_widths(surface.places, plane)[0] < least_mm) return false;
   int around = 0, lower = 0, alike = 0;
   for (const Element& e : all) {
     const double height = plane.height(e.at);
@@ -223,8 +221,8 @@ bool is_level(const Plane& plane, const std::vector<Element>& all, const Vec3& s
     alike += e.normal.dot(plane.normal) > kAlike;
   }
   const bool steep = alike <= kMostAlike * around;
-  const double most_lower = mirror ? kMostLowerOfMirror : rough < kFlat ? kMostLowerOfFlat : kMostLower;
-  surface.evidence = !steep || lower > most_lower * around ? Evidence::slight : lower > kMostLower * around ? Evidence::fair : Evidence::plain;
+  const double most_lower = rough < kFlat ? kMostLowerOfFlat : kMostLower;
+  surface.evidence = !steep || (!whole && rough > kFlatPart) || lower > most_lower * around ? Evidence::slight : lower > kMostLower * around ? Evidence::fair : Evidence::plain;
   return surface.evidence != Evidence::slight || (rough < kFlat && lower <= kMostLowerOfOther * around && alike <= kMostAlikeOfOther * around);
 }
 
@@ -263,18 +261,17 @@ std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, con
     if (held.size() < kLeastPlaces) break;
     std::erase_if(left, [&](const Element& e) { return plane->holds(e, 2 * plane->tolerance(spacing)); });
     if (std::abs(plane->normal.dot(lying.length)) > kMostAlong) continue;
-    std::optional<Plane> level;   // smaller parts of a surface found need not be as wide
-    for (const std::vector<Element>& part : parts_of(on(*plane, plane->tolerance(spacing), held), coarse)) {
+    const std::vector<Element> close = on(*plane, plane->tolerance(spacing), held);
+    LevelSurface whole{plane->point, plane->normal, places_of(close)};
+    if (is_level(*plane, all, spacing, coarse.spacing_mm.maxCoeff(), lying.least_mm, true, whole) && whole.evidence != Evidence::slight) {
+      surfaces.push_back(std::move(whole));
+      continue;
+    }
+    for (const std::vector<Element>& part : parts_of(close, coarse)) {
       if (part.size() < kLeastPlaces) break;
       const Plane own = through(places_of(part), plane->normal);   // what else lay on the common plane drew it off
-      const auto try_as = [&](const Plane& as, double least_mm) {
-        LevelSurface surface{as.point, as.normal, places_of(on(as, as.tolerance(spacing), part))};
-        if (surface.places.size() < kLeastPlaces || !is_level(as, all, spacing, coarse.spacing_mm.maxCoeff(), least_mm, surface)) return false;
-        if (surface.evidence == Evidence::plain) level = as;
-        surfaces.push_back(std::move(surface));
-        return true;
-      };
-      if (!try_as(own, lying.least_mm) && level) try_as(*level, 0);
+      LevelSurface surface{own.point, own.normal, places_of(on(own, own.tolerance(spacing), part))};
+      if (surface.places.size() >= kLeastPlaces && is_level(own, all, spacing, coarse.spacing_mm.maxCoeff(), lying.least_mm, false, surface)) surfaces.push_back(std::move(surface));
     }
   }
   return surfaces;

@@ -78,7 +78,8 @@ void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
 }
 
 void widen(const Volume<std::uint8_t>& levels, const Coarse& coarse, int threads, Pool& pool, Volume<std::uint8_t>& codes) {
-  constexpr double kMostly = 0.75;   // more widely, it runs on into tissue of such HU
+  constexpr double kMostly = 0.9;   // more widely, it runs on into tissue of such HU
+  if (coarse.factor[0] < 2 || coarse.factor[1] < 2 || coarse.factor[2] < 2) return;   // one voxel thick: half tissue, half air reads like resin
   const std::vector<std::size_t> resin = blocks_of_resin(codes, coarse, pool.ring, kMostly);
   std::vector<std::uint8_t> judged(coarse.count());
   for (const auto& blocks : {pool.blocks, pool.ring})
