@@ -3,7 +3,9 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <Eigen/Geometry>
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <map>
 #include <string>
@@ -13,6 +15,7 @@
 #include "phantom_data/phantom.h"
 #include "support/drawn_body.h"
 #include "support/map_score.h"
+#include "support/plain_body.h"
 
 namespace leastharm {
 namespace {
@@ -87,6 +90,9 @@ TEST(Segment, LinenIsNotTakenForATableThatTheFieldCuts) {
 TEST(Segment, SandInASmallChildIsPackingAndNotBone) {
   expect_overlap(drawn(127, 1.2), {{wrapping, 0.9}, {body, 0.95}, {packing, 0.9}, {bone, 0.85}, {support, 0.9}});
 }
+TEST(Segment, OvershootOfASharpKernelRoundSandIsNoShellOfBone) {
+  expect_overlap(drawn(518), {{wrapping, 0.95}, {body, 0.95}, {packing, 0.95}, {bone, 0.9}, {support, 0.9}});
+}
 TEST(Segment, LinenOfAVoxelOrTwoIsNotABareSkin) {
   expect_overlap(drawn(214, 1.6), {{wrapping, 0.93}, {body, 0.95}, {packing, 0.95}, {bone, 0.88}});
 }
@@ -95,6 +101,15 @@ TEST(Segment, ManyRoomsBehindAnOpeningAreInside) {
 }
 TEST(Segment, WhatStandsLevelIsResinAndTheVolumesEndIsNoSupport) {
   expect_overlap(drawn(226, 1.3), {{body, 0.94}, {packing, 0.94}, {bone, 0.87}, {resin, 0.85}, {support, 0.9}});
+}
+TEST(Segment, ResinLowInASkullIsFoundThoughItsPlaneMeetsOtherSurfaces) {
+  expect_overlap(drawn(408), {{wrapping, 0.95}, {body, 0.96}, {packing, 0.95}, {bone, 0.9}, {resin, 0.8}});
+}
+TEST(Segment, PoolReachesTheWallOfItsVessel) {
+  expect_overlap(coarse("coffin", Vec3(2.4, 2.4, 3.2)), {{wrapping, 0.9}, {body, 0.96}, {packing, 0.93}, {bone, 0.92}, {resin, 0.91}});   // 0.89 without its edge
+}
+TEST(Segment, LumpOfBrainOfItsOwnHuIsNoResin) {
+  expect_overlap(drawn(402), {{wrapping, 0.9}, {body, 0.96}, {bone, 0.9}, {support, 0.9}});
 }
 TEST(Segment, SmallAnimalBundle) {
   expect_overlap(coarse("animal", Vec3(1, 1, 1.3)), {{wrapping, 0.95}, {body, 0.93}, {packing, 0.93}, {bone, 0.85}, {dense, 0.9}, {support, 0.9}});
@@ -129,6 +144,22 @@ TEST(Segment, HalfBoneHalfAirIsNoSkin) {
       }
   ASSERT_GT(bare, 1000);
   EXPECT_LT(as_body / bare, 0.12);
+}
+TEST(Segment, FillingThatLiesOpenWhereABodyIsBrokenIsPacking) {
+  expect_overlap(drawn(414, 1.1), {{wrapping, 0.93}, {body, 0.94}, {packing, 0.95}, {bone, 0.88}});
+}
+TEST(Segment, FillingOfAPieceOfATrunkThatIsOpenAtBothEndsIsPacking) {
+  Grid grid;
+  grid.size = {84, 76, 70};
+  grid.spacing_mm = {2.5, 2.5, 3};
+  const Mat3 turn = Eigen::AngleAxisd(0.3, Vec3(1, 0.5, 0).normalized()).toRotationMatrix();
+  test::PlainBody scan = test::scan_plain(grid, 20, 1, [&](const Vec3& at) {
+    const Vec3 p = turn * at;
+    const double r = std::hypot(p.x(), 1.2 * p.y()), break_mm = 62 + 0.15 * p.x();
+    if (std::abs(p.z()) > break_mm || r > 82) return air;
+    return r > 70 ? wrapping : r > 52 ? body : packing;
+  });
+  expect_overlap(mapped(std::move(scan.hu), std::move(scan.truth), {}), {{wrapping, 0.9}, {body, 0.9}, {packing, 0.95}});
 }
 TEST(Segment, ObliqueGridOnABoard) {
   expect_overlap(coarse("oblique", Vec3(3, 3, 4)), {{wrapping, 0.9}, {body, 0.93}, {packing, 0.93}, {bone, 0.85}, {support, 0.9}});

@@ -2,11 +2,13 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 
+#include "broken_ends.h"
 #include "distance.h"
 #include "parallel.h"
 #include "runs.h"
-#include "ways.h"
+#include "wall_ways.h"
 
 namespace leastharm::segment_detail {
 namespace {
@@ -65,8 +67,7 @@ class Flood {
   std::array<std::vector<std::uint32_t>, kLevels> queue_;
 };
 
-std::vector<std::uint8_t> depth_levels(const Coarse& coarse, const std::vector<std::uint8_t>& wall, int threads) {
-  const std::vector<float> distance = distance_mm(coarse, wall, threads);
+std::vector<std::uint8_t> depth_levels(const Coarse& coarse, const std::vector<float>& distance) {
   const auto scale = static_cast<float>(kLevelsABlock / coarse.spacing_mm.minCoeff());
   std::vector<std::uint8_t> depth(distance.size());
   for (std::size_t v = 0; v < depth.size(); ++v)
@@ -106,42 +107,37 @@ std::vector<std::size_t> open_border(const Coarse& coarse, const std::vector<std
   return open;
 }
 
-/// For each block the number of ways, of the fourteen through its faces and corners, on which wall is met: in a room all or
-/// all but those through its door; in a fold of the surface fewer.
-std::vector<std::uint8_t> ways_to_wall(const Coarse& coarse, const std::vector<std::uint8_t>& wall) {
-  std::vector<std::uint8_t> ways_met(coarse.count());
-  for (const std::array<int, 3>& way : ways_out())
-    along_way<std::uint8_t>(coarse, way, 0, [met = ways_met.data(), walls = wall.data()](std::size_t v, std::uint8_t beyond) {
-      met[v] = static_cast<std::uint8_t>(met[v] + beyond);
-      return static_cast<std::uint8_t>(walls[v] | beyond);
-    });
-  return ways_met;
-}
-
 }  // namespace
 
 std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::uint8_t>& wall,
-                                 const std::vector<std::uint8_t>& air, int threads) {
-  const std::vector<std::uint8_t> depth = depth_levels(coarse, wall, threads);
+                                 const std::vector<std::uint8_t>& air, const std::vector<std::uint8_t>& support, int threads) {
+  const std::vector<float> distance = distance_mm(coarse, wall, threads);
+  const std::vector<std::uint8_t> depth = depth_levels(coarse, distance);
   Flood out(coarse, depth);
   const std::vector<std::size_t> open = open_border(coarse, wall, air, threads);
   for (const std::size_t v : open)
     if (depth[v]) out.mark(v, 1);
   out.run();
-  const std::vector<std::uint8_t> ways = ways_to_wall(coarse, wall);
+  WallWays ways(coarse, wall);   // in a room wall is met on all of fourteen or all but those through its door; in a fold of the surface on fewer
   std::vector<std::uint8_t> deep(depth.size());
   for (std::size_t v = 0; v < depth.size(); ++v)
     deep[v] = depth[v] && ((depth[v] * 10 >= out.neck()[v] * kHollowOverNeck10 && depth[v] >= out.neck()[v] + kLeastDepthLevels) ||
-                           (ways[v] >= kEnclosedWays && depth[v] > out.neck()[v] + kLeastDepthEnclosed));
+                           (std::popcount(ways.met()[v]) >= kEnclosedWays && depth[v] > out.neck()[v] + kLeastDepthEnclosed));
   Flood both(coarse, depth);
   for (const std::size_t v : open)
     if (depth[v] && !deep[v]) both.mark(v, 1);
   for (std::size_t v = 0; v < depth.size(); ++v)
     if (deep[v]) both.mark(v, 2);
   both.run();
+  std::vector<std::uint8_t> outside(depth.size()), loose(depth.size());
+  for (std::size_t v = 0; v < depth.size(); ++v) {
+    outside[v] = both.marker()[v] == 1 && !support[v];
+    loose[v] = outside[v] && !air[v];
+  }
+  const std::vector<std::uint8_t> filled = filled_to_broken_ends(coarse, ways, outside, loose, distance, threads);
   std::vector<Side> sides(depth.size(), Side::wall);
   for (std::size_t v = 0; v < depth.size(); ++v)
-    if (both.marker()[v]) sides[v] = both.marker()[v] == 2 ? Side::inside : Side::outside;
+    if (both.marker()[v]) sides[v] = both.marker()[v] == 2 || filled[v] ? Side::inside : Side::outside;
   return sides;
 }
 

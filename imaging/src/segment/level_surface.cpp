@@ -4,10 +4,14 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
+#include <iterator>
 #include <optional>
+#include <utility>
 
 #include "denoise.h"
 #include "parallel.h"
+#include "regions.h"
 
 namespace leastharm::segment_detail {
 namespace {
@@ -15,16 +19,20 @@ namespace {
 constexpr double kMostTurn = 0.94;        ///< cosine between a piece's normal and the plane's
 constexpr double kMostLower = 0.08, kMostLowerOfFlat = 0.2;   ///< of the places around a level surface: those that lie lower,
 constexpr double kMostAlike = 0.6;       ///< and those that face nearly the same way: a vessel's wall rises, a wide bowl goes on
+constexpr double kMostLowerOfOther = 0.5, kMostAlikeOfOther = 0.8;   ///< the same where HU bear witness, too
 constexpr double kMostRough = 0.36;       ///< the places' standard deviation over the tolerance: through a bowl they fill it evenly (0.58);
 constexpr double kFlat = 0.22;            ///< what is so flat hardly grew
+constexpr double kFlatPart = 0.1;         ///< of a part of what lies on a plane, where the whole is not flat enough
 constexpr double kAlike = 0.8;            ///< cosine
 constexpr double kMostAlong = 0.8;        ///< cosine between the normal and the body's length: nobody pours into a standing body
-constexpr std::size_t kMostSurfaces = 4;
+constexpr std::size_t kMostSurfaces = 4, kMostPlanes = 8;
+constexpr std::size_t kLeastPlaces = 12;
 
 /// The tissue's surface within a block: where it lies on average, and which way it faces.
 struct Element {
   Vec3 at{0, 0, 0}, normal{0, 0, 0};
   int voxels = 0;
+  std::size_t block = 0;
 };
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
@@ -86,10 +94,12 @@ std::vector<Element> elements_of(const Volume<std::uint8_t>& levels, const Volum
       for (int k = c * coarse.factor[2]; k < end(c, 2); ++k)
         for (int j = b * coarse.factor[1]; j < end(b, 1); ++j)
           for (int i = 0; i < levels.grid.size[0]; ++i) surveyor.look(i, j, k, row[static_cast<std::size_t>(i / coarse.factor[0])]);
-      for (Element& e : row) {
+      for (int i = 0; i < coarse.size[0]; ++i) {
+        Element& e = row[static_cast<std::size_t>(i)];
         if (e.voxels == 0 || e.normal.norm() < 0.7 * e.voxels) continue;
         e.at /= e.voxels;
         e.normal.normalize();
+        e.block = coarse.offset(i, b, c);
         parts[static_cast<std::size_t>(c)].push_back(e);
       }
     }
@@ -109,20 +119,34 @@ struct Plane {
   }
 };
 
+/// The plane through some places, facing as a guess does.
+Plane through(const std::vector<Vec3>& places, const Vec3& facing) {
+  Vec3 centre = Vec3::Zero();
+  for (const Vec3& p : places) centre += p;
+  centre /= static_cast<double>(places.size());
+  Mat3 spread = Mat3::Zero();
+  for (const Vec3& p : places) spread += (p - centre) * (p - centre).transpose();
+  const Vec3 normal = Eigen::SelfAdjointEigenSolver<Mat3>(spread).eigenvectors().col(0);
+  return {centre, normal.dot(facing) < 0 ? Vec3(-normal) : normal};
+}
+
+std::vector<Element> on(const Plane& plane, double within_mm, const std::vector<Element>& elements) {
+  std::vector<Element> held;
+  std::copy_if(elements.begin(), elements.end(), std::back_inserter(held), [&](const Element& e) { return plane.holds(e, within_mm); });
+  return held;
+}
+
+std::vector<Vec3> places_of(const std::vector<Element>& elements) {
+  std::vector<Vec3> places;
+  for (const Element& e : elements) places.push_back(e.at);
+  return places;
+}
+
 /// The plane through those elements that an earlier guess holds.
 std::optional<Plane> refitted(const std::vector<Element>& elements, const Plane& guess, double within_mm) {
-  Vec3 centre = Vec3::Zero();
-  Mat3 spread = Mat3::Zero();
-  double count = 0;
-  for (const Element& e : elements)
-    if (guess.holds(e, within_mm)) centre += e.at, ++count;
-  if (count < 12) return std::nullopt;
-  centre /= count;
-  for (const Element& e : elements)
-    if (guess.holds(e, within_mm)) spread += (e.at - centre) * (e.at - centre).transpose();
-  Vec3 normal = Eigen::SelfAdjointEigenSolver<Mat3>(spread).eigenvectors().col(0);
-  if (normal.dot(guess.normal) < 0) normal = -normal;
-  return Plane{centre, normal};
+  const std::vector<Element> held = on(guess, within_mm, elements);
+  if (held.size() < kLeastPlaces) return std::nullopt;
+  return through(places_of(held), guess.normal);
 }
 
 /// The plane that most elements lie on, of those proposed by some of them.
@@ -142,6 +166,25 @@ std::optional<Plane> fullest_plane(const std::vector<Element>& elements, const V
   return best;
 }
 
+/// Elements (by rising block) that lie apart, largest part first: a plane runs on through the body, and meets other surfaces there.
+std::vector<std::vector<Element>> parts_of(const std::vector<Element>& elements, const Coarse& coarse) {
+  std::vector<std::uint8_t> taken(elements.size());
+  std::vector<std::vector<Element>> parts;
+  for (std::size_t first = 0; first < elements.size(); ++first) {
+    if (std::exchange(taken[first], std::uint8_t{1})) continue;
+    std::vector<Element> part{elements[first]};
+    for (std::size_t n = 0; n < part.size(); ++n)
+      for (const std::size_t block : ring_of(coarse, part[n].block)) {
+        const auto beside = std::ranges::lower_bound(elements, block, {}, &Element::block);
+        if (beside == elements.end() || beside->block != block || std::exchange(taken[static_cast<std::size_t>(beside - elements.begin())], std::uint8_t{1})) continue;
+        part.push_back(*beside);
+      }
+    parts.push_back(std::move(part));
+  }
+  std::ranges::stable_sort(parts, std::greater{}, &std::vector<Element>::size);
+  return parts;
+}
+
 /// Half widths both ways over which some places spread: for an even disc, its radius.
 Eigen::Vector2d half_widths(const std::vector<Vec3>& places, const Plane& plane) {
   Vec3 centre = Vec3::Zero();
@@ -156,13 +199,14 @@ Eigen::Vector2d half_widths(const std::vector<Vec3>& places, const Plane& plane)
   return {2 * std::sqrt(std::max(0.0, solver.eigenvalues()[1])), 2 * std::sqrt(std::max(0.0, solver.eigenvalues()[2]))};
 }
 
-/// Whether a flat piece of surface is that of a liquid: flat through and through, and in a vessel whose walls rise at its edge; says of it how certain that is.
-bool is_level(const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm, LevelSurface& surface) {
+/// Whether a flat piece of surface is that of a liquid: flat through and through, `least_mm` wide, and in a vessel whose walls rise at its
+/// edge; says of it how plain that is. A part must be flatter where the `whole` of what lies on its plane is no level surface, for there are more chances.
+bool is_level(const Plane& plane, const std::vector<Element>& all, const Vec3& spacing_mm, double block_mm, double least_mm, bool whole, LevelSurface& surface) {
   const double tolerance = plane.tolerance(spacing_mm);
   double squares = 0;
   for (const Vec3& p : surface.places) squares += plane.height(p) * plane.height(p);
   const double rough = std::sqrt(squares / static_cast<double>(surface.places.size())) / tolerance;
-  if (rough > kMostRough) return false;
+  if (rough > kMostRough || half_widths(surface.places, plane)[0] < least_mm) return false;
   int around = 0, lower = 0, alike = 0;
   for (const Element& e : all) {
     const double height = plane.height(e.at);
@@ -176,8 +220,10 @@ bool is_level(const Plane& plane, const std::vector<Element>& all, const Vec3& s
     lower += height < -1.5 * tolerance;
     alike += e.normal.dot(plane.normal) > kAlike;
   }
-  surface.certain = lower <= kMostLower * around;
-  return lower <= (rough < kFlat ? kMostLowerOfFlat : kMostLower) * around && alike <= kMostAlike * around;
+  const bool steep = alike <= kMostAlike * around;
+  const double most_lower = rough < kFlat ? kMostLowerOfFlat : kMostLower;
+  surface.evidence = !steep || (!whole && rough > kFlatPart) || lower > most_lower * around ? Evidence::slight : lower > kMostLower * around ? Evidence::fair : Evidence::plain;
+  return surface.evidence != Evidence::slight || (rough < kFlat && lower <= kMostLowerOfOther * around && alike <= kMostAlikeOfOther * around);
 }
 
 }  // namespace
@@ -204,22 +250,29 @@ Vec3 length_of(const Coarse& coarse, const Shares& shares) {
 
 std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes,
                                          const Coarse& coarse, const Lying& lying, int threads) {
-  constexpr std::size_t kLeastPlaces = 12;
   const Vec3& spacing = levels.grid.spacing_mm;
   const std::vector<Element> all = elements_of(levels, codes, coarse, threads);
   std::vector<Element> left = all;
   std::vector<LevelSurface> surfaces;
-  for (std::size_t n = 0; n < 2 * kMostSurfaces && surfaces.size() < kMostSurfaces; ++n) {
+  for (std::size_t n = 0; n < kMostPlanes && surfaces.size() < kMostSurfaces; ++n) {
     const auto plane = fullest_plane(left, spacing);
     if (!plane) break;
-    LevelSurface surface{plane->point, plane->normal, {}};
-    for (const Element& e : left)
-      if (plane->holds(e, plane->tolerance(spacing))) surface.places.push_back(e.at);
-    if (surface.places.size() < kLeastPlaces) break;
+    const std::vector<Element> held = on(*plane, 2 * plane->tolerance(spacing), left);
+    if (held.size() < kLeastPlaces) break;
     std::erase_if(left, [&](const Element& e) { return plane->holds(e, 2 * plane->tolerance(spacing)); });
     if (std::abs(plane->normal.dot(lying.length)) > kMostAlong) continue;
-    if (half_widths(surface.places, *plane)[0] >= lying.least_mm && is_level(*plane, all, spacing, coarse.spacing_mm.maxCoeff(), surface))
-      surfaces.push_back(std::move(surface));
+    const std::vector<Element> close = on(*plane, plane->tolerance(spacing), held);
+    LevelSurface whole{plane->point, plane->normal, places_of(close)};
+    if (is_level(*plane, all, spacing, coarse.spacing_mm.maxCoeff(), lying.least_mm, true, whole) && whole.evidence != Evidence::slight) {
+      surfaces.push_back(std::move(whole));
+      continue;
+    }
+    for (const std::vector<Element>& part : parts_of(close, coarse)) {
+      if (part.size() < kLeastPlaces) break;
+      const Plane own = through(places_of(part), plane->normal);   // what else lay on the common plane drew it off
+      LevelSurface surface{own.point, own.normal, places_of(on(own, own.tolerance(spacing), part))};
+      if (surface.places.size() >= kLeastPlaces && is_level(own, all, spacing, coarse.spacing_mm.maxCoeff(), lying.least_mm, false, surface)) surfaces.push_back(std::move(surface));
+    }
   }
   return surfaces;
 }

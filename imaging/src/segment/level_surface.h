@@ -8,12 +8,19 @@
 
 namespace leastharm::segment_detail {
 
+/// How much a flat surface's shape and surroundings say that a liquid stood there.
+enum class Evidence : std::uint8_t {
+  slight,   ///< flat, but in no vessel to speak of: it takes HU of its own to believe it
+  fair,     ///< some of what is beside it lies lower
+  plain,
+};
+
 /// A flat piece of tissue's surface inside the body: what was liquid stands level. Positions in mm along the grid's axes from the
 /// centre of its first voxel.
 struct LevelSurface {
   Vec3 point{0, 0, 0}, normal{0, 0, 1};   ///< unit normal, towards air
   std::vector<Vec3> places;               ///< one a block
-  bool certain = true;                    ///< hardly anything beside it lies lower
+  Evidence evidence = Evidence::plain;
 };
 
 /// How a body lies, as far as liquids in it ask.

@@ -19,11 +19,13 @@ constexpr double kLeastDepthShare = 0.1;  ///< a ball of this radius fits in,
 constexpr double kDeepShare = 0.16;       ///< of this one where its HU are those of solid bone, which is never so deep
 constexpr int kSolidBone_hu = 550;
 constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover
+constexpr double kOvershoot = 0.12;       ///< of a step from air: what a sharp kernel adds at the edge of dense filling, which is no shell
 constexpr double kShellVoxels = 0.08;     ///< share of a block's voxels that make it a piece of shell
 
 struct Filling {
   std::vector<std::size_t> blocks, ring;
   int lowest = 0, highest = 0;   ///< levels of filling that nothing else mixes with
+  int shell = 0;                 ///< beyond this level lies a shell of bone
 };
 
 std::vector<std::uint8_t> even_mineral(const Coarse& coarse, const Shares& shares, double noise_hu) {
@@ -35,23 +37,23 @@ std::vector<std::uint8_t> even_mineral(const Coarse& coarse, const Shares& share
   return set;
 }
 
-bool holds_shell(const Volume<std::uint8_t>& levels, const Coarse& coarse, int highest, std::size_t block) {
+bool holds_shell(const Volume<std::uint8_t>& levels, const Coarse& coarse, int most, std::size_t block) {
   int dense = 0, all = 0;
-  for_voxels(coarse, levels.grid, block, [&](std::size_t v) { ++all, dense += levels.values[v] > highest; });
+  for_voxels(coarse, levels.grid, block, [&](std::size_t v) { ++all, dense += levels.values[v] > most; });
   return dense > kShellVoxels * all;
 }
 
 /// Of the filling's outermost blocks, the share that hold a piece of shell, or have one next to them.
 double shell_share(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Filling& filling) {
   std::vector<std::uint8_t> outer(coarse.count());
-  for (const std::size_t block : filling.ring) outer[block] = holds_shell(levels, coarse, filling.highest, block) ? 2 : 1;
+  for (const std::size_t block : filling.ring) outer[block] = holds_shell(levels, coarse, filling.shell, block) ? 2 : 1;
   std::size_t rim = 0, shell = 0;
   for (const std::size_t block : filling.blocks) {
     bool at_rim = false, at_shell = false;
     for (const std::size_t n : ring_of(coarse, block)) at_rim |= outer[n] != 0, at_shell |= outer[n] == 2;
     if (!at_rim) continue;
     ++rim;
-    shell += at_shell || holds_shell(levels, coarse, filling.highest, block);
+    shell += at_shell || holds_shell(levels, coarse, filling.shell, block);
   }
   return rim == 0 ? 1 : static_cast<double>(shell) / static_cast<double>(rim);
 }
@@ -126,7 +128,7 @@ Beside beside(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& co
       const std::uint8_t material = codes.values[next] & code::kMaterial;
       found.filling |= material == label(Material::packing);
       found.light |= material <= label(Material::wrapping);
-      found.bone |= levels.values[next] > filling.highest;
+      found.bone |= levels.values[next] > filling.shell;
     }
   return found;
 }
@@ -137,7 +139,7 @@ void label_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const F
                Volume<std::uint8_t>& codes) {
   std::vector<std::size_t> rim;
   const auto look = [&](std::size_t v) {
-    if ((codes.values[v] & code::kMaterial) != label(Material::bone) || levels.values[v] > filling.highest) return;
+    if ((codes.values[v] & code::kMaterial) != label(Material::bone) || levels.values[v] > filling.shell) return;
     const Beside b = beside(levels, codes, filling, v);
     if (b.filling && !b.bone && (b.light || levels.values[v] < filling.lowest)) rim.push_back(v);
   };
@@ -158,16 +160,23 @@ void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coar
     if (core.depth_mm < kLeastDepthShare * half_thickness_mm) continue;
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
-    if (all.mean() > level_of(kSolidBone_hu) && core.depth_mm < kDeepShare * half_thickness_mm) continue;
+    const bool as_bone = all.mean() > level_of(kSolidBone_hu);
+    if (as_bone && core.depth_mm < kDeepShare * half_thickness_mm) continue;
     const double window = std::max(kLeastWindow_hu / kHuPerLevel, 2 * all.deviation());
     Filling filling;
     filling.lowest = static_cast<int>(std::lround(all.mean() - window));
     filling.highest = static_cast<int>(std::lround(all.mean() + window));
+    filling.shell = filling.highest;
     for (const std::size_t block : spread_in(coarse, set, core.blocks, reach))
       if (level_of(shares.mean_hu[block]) >= filling.lowest && level_of(shares.mean_hu[block]) <= filling.highest)
         filling.blocks.push_back(block);
     filling.ring = ring_of(coarse, filling.blocks);
-    if (shell_share(levels, coarse, filling) > kMostShell) continue;
+    const auto in_shell = [&] { return shell_share(levels, coarse, filling) > kMostShell; };
+    if (in_shell()) {
+      if (!as_bone) continue;
+      filling.shell += static_cast<int>(kOvershoot * (all.mean() - level_of(-1000)));   // so deep it is no bone, and the shell perhaps none
+      if (in_shell()) continue;
+    }
     label_filling(levels, coarse, filling, codes);
     label_rim(levels, coarse, filling, codes);
   }

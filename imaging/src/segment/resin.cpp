@@ -8,6 +8,7 @@
 #include "denoise.h"
 #include "parallel.h"
 #include "pool.h"
+#include "pool_border.h"
 #include "regions.h"
 
 namespace leastharm::segment_detail {
@@ -21,6 +22,7 @@ constexpr double kLeastShare = 0.0005;    ///< of all tissue
 constexpr std::size_t kManyBlocks = 27;   ///< fewer may be even by chance: they must have HU of their own
 constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool
 constexpr int kFreeShare = 128, kFreeOfOther = 240;   ///< that hold air or fibre: at most so much tissue, of 255; the second for what has HU of its own
+constexpr double kLeastFlat = 0.6;        ///< of a pool's free surface: a lump of brain has 0.2 to 0.4
 constexpr double kLeastContrast_hu = 15, kContrast = 3.5;   ///< by which resin differs from tissue as even as itself: at least, and of its spread
 constexpr double kLeastFavour = -2;       ///< log of the odds: no single voxel decides
 constexpr double kStandingShare = 0.5;    ///< what stands level varies at most this much of what tissue does,
@@ -91,11 +93,6 @@ Normal normal_of(const LevelStatistic& all) {
   return {all.mean(), std::max(kRounding, all.deviation())};
 }
 
-struct Pool {
-  std::vector<std::size_t> blocks, ring;
-  std::array<float, 256> favour{};   ///< for each level, how much likelier it is resin than tissue (log)
-};
-
 /// By how much HU must differ from tissue's to be another matter's.
 double least_contrast(const TissueTexture& tissue) { return std::max(kLeastContrast_hu, kContrast * tissue.spread_hu); }
 
@@ -129,86 +126,6 @@ Normal tissue_around(const Volume<std::uint8_t>& levels, const Coarse& coarse, c
   return normal_of(all);
 }
 
-/// Goes through a voxel's neighbourhood and weighs its tissue: resin or not.
-class Judge {
- public:
-  Judge(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Pool& pool)
-      : levels_(levels), codes_(codes), favour_(pool.favour) {
-    for (std::size_t a = 0; a < 3; ++a)
-      reach_[a] = std::clamp(static_cast<int>(std::lround(kReach_mm / levels.grid.spacing_mm[static_cast<Eigen::Index>(a)])), 1, 2);
-  }
-  [[nodiscard]] bool resin(const std::array<int, 3>& at) const {
-    const auto& n = levels_.grid.size;
-    float sum = 0;
-    for (int k = std::max(0, at[2] - reach_[2]); k <= std::min(n[2] - 1, at[2] + reach_[2]); ++k)
-      for (int j = std::max(0, at[1] - reach_[1]); j <= std::min(n[1] - 1, at[1] + reach_[1]); ++j) {
-        const std::size_t row = levels_.grid.offset(0, j, k);
-        for (int i = std::max(0, at[0] - reach_[0]); i <= std::min(n[0] - 1, at[0] + reach_[0]); ++i) {
-          const std::size_t v = row + static_cast<std::size_t>(i);
-          const int m = codes_.values[v] & code::kMaterial;
-          if (m == label(Material::body) || m == label(Material::resin)) sum += favour_[levels_.values[v]];
-        }
-      }
-    return sum > 0;
-  }
-
- private:
-  static constexpr double kReach_mm = 2.5;
-  const Volume<std::uint8_t>& levels_;
-  const Volume<std::uint8_t>& codes_;
-  const std::array<float, 256>& favour_;
-  std::array<int, 3> reach_{};
-};
-
-std::array<int, 3> place_of(const Grid& grid, std::size_t v) {
-  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
-}
-
-void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool, int threads,
-                Volume<std::uint8_t>& codes) {
-  const auto tissue = [&](std::size_t v) { return (codes.values[v] & code::kMaterial) == label(Material::body); };
-  const Judge judge(levels, codes, pool);
-  std::vector<std::vector<std::size_t>> found(pool.ring.size());
-  for_chunks(static_cast<int>(pool.ring.size()), 16, threads, [&](int, int first, int last) {
-    for (auto n = static_cast<std::size_t>(first); n < static_cast<std::size_t>(last); ++n)
-      for_voxels(coarse, levels.grid, pool.ring[n], [&](std::size_t v) {
-        if (tissue(v) && judge.resin(place_of(levels.grid, v))) found[n].push_back(v);
-      });
-  });
-  for (const auto& voxels : found)
-    for (const std::size_t v : voxels) codes.values[v] = label(Material::resin);
-  for (const std::size_t block : pool.blocks)
-    for_voxels(coarse, levels.grid, block, [&](std::size_t v) {
-      if (tissue(v)) codes.values[v] = label(Material::resin);
-    });
-}
-
-/// The pool's rim towards air mixes with it: tissue between resin and air is resin.
-void close_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool,
-               Volume<std::uint8_t>& codes) {
-  const Grid& grid = levels.grid;
-  const std::array<std::ptrdiff_t, 3> stride{1, grid.size[0], static_cast<std::ptrdiff_t>(grid.size[0]) * grid.size[1]};
-  std::vector<std::size_t> rim;
-  for (const std::size_t block : pool.ring)
-    for_voxels(coarse, grid, block, [&](std::size_t v) {
-      if ((codes.values[v] & code::kMaterial) != label(Material::body)) return;
-      const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-      const std::array<int, 3> at{static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
-      for (std::size_t a = 0; a < 3; ++a) {
-        if (at[a] == 0 || at[a] + 1 == grid.size[a]) continue;
-        const int before = codes.values[v - static_cast<std::size_t>(stride[a])] & code::kMaterial;
-        const int after = codes.values[v + static_cast<std::size_t>(stride[a])] & code::kMaterial;
-        const int least = std::min(before, after), most = std::max(before, after);
-        if (most == label(Material::resin) && least <= label(Material::wrapping)) {
-          rim.push_back(v);
-          return;
-        }
-      }
-    });
-  for (const std::size_t v : rim) codes.values[v] = label(Material::resin);
-}
-
 double mean_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
   double sum = 0;
   for (const std::size_t v : blocks) sum += shares.mean_hu[v];
@@ -223,9 +140,30 @@ double spread_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
   return std::sqrt(std::max(0.0, squares / n - mean * mean));
 }
 
-bool is_pool(const Shares& shares, const TissueTexture& tissue, const Pool& pool) {
-  const auto free = std::count_if(pool.ring.begin(), pool.ring.end(), [&](std::size_t v) { return shares.tissue[v] < (tissue.even() ? kFreeOfOther : kFreeShare); });
-  if (static_cast<double>(free) < kLeastFree * static_cast<double>(pool.ring.size())) return false;
+/// How far a pool's free surface keeps to one direction: 1 where it is flat, however it is tilted, a third for half a ball. It is the surface's
+/// area seen from the axes over the sum of its blocks' free faces.
+double flatness(const Coarse& coarse, const std::vector<std::uint8_t>& free, const std::vector<std::size_t>& pool) {
+  const Vec3& spacing = coarse.spacing_mm;
+  const Vec3 face_mm2(spacing.y() * spacing.z(), spacing.x() * spacing.z(), spacing.x() * spacing.y());
+  Vec3 seen = Vec3::Zero();
+  double faces = 0;
+  for (const std::size_t block : pool)
+    for (const int sign : {-1, 1})
+      for (Eigen::Index a = 0; a < 3; ++a) {
+        const VoxelIndex b = coarse.index(block);
+        const std::array<int, 3> beside{b.i + (a == 0 ? sign : 0), b.j + (a == 1 ? sign : 0), b.k + (a == 2 ? sign : 0)};
+        if (!coarse.contains(beside[0], beside[1], beside[2]) || !free[coarse.offset(beside[0], beside[1], beside[2])]) continue;
+        seen[a] += sign * face_mm2[a], faces += face_mm2[a];
+      }
+  return faces > 0 ? seen.lpNorm<1>() / faces : 0;
+}
+
+bool is_pool(const Coarse& coarse, const Shares& shares, const TissueTexture& tissue, const Pool& pool) {
+  const int most_tissue = tissue.even() ? kFreeOfOther : kFreeShare;
+  std::vector<std::uint8_t> free(coarse.count());
+  for (const std::size_t v : pool.ring) free[v] = shares.tissue[v] < most_tissue;
+  const auto frees = std::count(free.begin(), free.end(), 1);
+  if (static_cast<double>(frees) < kLeastFree * static_cast<double>(pool.ring.size()) || flatness(coarse, free, pool.blocks) < kLeastFlat) return false;
   if (pool.blocks.size() < kManyBlocks && std::abs(mean_hu(shares, pool.blocks) - tissue.tissue_hu) < least_contrast(tissue)) return false;
   const double noise = 1.5 * tissue.block_noise_hu;   // neighbouring voxels share some of it
   return tissue.even() || spread_hu(shares, pool.blocks) <= std::hypot(noise, kMostSpread * tissue.spread_hu);
@@ -238,12 +176,13 @@ void find_pools(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
   for (const Core& core : cores_of(coarse, even, 0, threads)) {
     if (static_cast<double>(core.blocks.size()) < least_blocks) continue;
     Pool pool{core.blocks, ring_of(coarse, core.blocks), {}};
-    if (!is_pool(shares, tissue, pool)) continue;
+    if (!is_pool(coarse, shares, tissue, pool)) continue;
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
     const Normal resin = normal_of(all), around = tissue_around(levels, coarse, shares, pool);
     weigh(resin, around, pool);
     label_pool(levels, coarse, pool, threads, codes);
+    widen(levels, coarse, threads, pool, codes);
     close_rim(levels, coarse, pool, codes);
   }
 }
@@ -253,7 +192,7 @@ std::vector<std::size_t> blocks_mostly_of(const std::vector<std::size_t>& voxels
   constexpr double kMost = 0.9;
   std::vector<std::uint16_t> counts(coarse.count());
   for (const std::size_t v : voxels) {
-    const std::array<int, 3> at = place_of(grid, v);
+    const std::array<int, 3> at = voxel_at(grid, v);
     ++counts[coarse.offset(at[0] / coarse.factor[0], at[1] / coarse.factor[1], at[2] / coarse.factor[2])];
   }
   std::vector<std::size_t> blocks;
@@ -273,14 +212,14 @@ bool is_even(const std::vector<std::size_t>& blocks, const TissueTexture& tissue
 
 /// Takes what stands below a level surface for resin. Where its HU differ from tissue's they draw its border.
 void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
-                   const Standing& standing, bool certain, int threads, Volume<std::uint8_t>& codes) {
+                   const Standing& standing, Evidence evidence, int threads, Volume<std::uint8_t>& codes) {
   constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells where it is likely,
   constexpr double kPlain = 1;     // and anywhere, of the wider spread
   Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
   const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
   const bool own_hu = std::abs(hu - tissue.tissue_hu) >= least_contrast(tissue);
   if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !(own_hu || is_even(pool.blocks, tissue))) return;
-  if (!certain && !own_hu && tissue.even()) return;   // where tissue is even itself, what is left of a brain is no other
+  if (!own_hu && (evidence == Evidence::slight || (evidence == Evidence::fair && tissue.even()))) return;   // where tissue is even itself, what is left of a brain is no other
   pool.ring = ring_of(coarse, pool.blocks);
   const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
   if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {
@@ -306,7 +245,7 @@ void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
   if (surfaces.empty()) return;
   const double wall = wall_mm(coarse, sides, threads);
   for (const LevelSurface& surface : surfaces)
-    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, wall, threads), surface.certain, threads, codes);
+    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, wall, threads), surface.evidence, threads, codes);
 }
 
 }  // namespace leastharm::segment_detail

@@ -64,7 +64,7 @@ std::vector<Side> sides_of(const Coarse& coarse, const Shares& shares, const std
     wall[v] = shares.tissue[v] > kWallShare && !support[v];
     air[v] = shares.matter[v] < kPureAirShare;
   }
-  return envelope_sides(coarse, wall, air, threads);
+  return envelope_sides(coarse, wall, air, support, threads);
 }
 
 /// The least level of spongy bone: beyond what tissue's own unevenness reaches.

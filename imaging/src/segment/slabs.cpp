@@ -9,6 +9,7 @@
 #include "denoise.h"
 #include "regions.h"
 #include "slab_surface.h"
+#include "slab_voxels.h"
 #include "view.h"
 
 namespace leastharm::segment_detail {
@@ -253,38 +254,6 @@ std::optional<Slab> next_slab(const Volume<std::uint8_t>& levels, const Coarse& 
   return std::move(best->slab);
 }
 
-/// Visits the fine voxels of a slab: work(index, depth behind the face, depth before the back).
-template <typename Work>
-void for_slab(const Slab& slab, const Grid& grid, const Coarse& coarse, int grow_blocks, double grow_mm,
-              const Work& work) {
-  const auto ua = static_cast<std::size_t>(slab.u_axis()), va = static_cast<std::size_t>(slab.v_axis()),
-             wa = static_cast<std::size_t>(slab.axis);
-  const int columns = coarse.size[ua], rows = coarse.size[va];
-  const double spacing = grid.spacing_mm[slab.axis];
-  for (int cv = 0; cv < rows; ++cv)
-    for (int cu = 0; cu < columns; ++cu) {
-      bool near = false;
-      for (int b = std::max(0, cv - grow_blocks); b <= std::min(rows - 1, cv + grow_blocks); ++b)
-        for (int a = std::max(0, cu - grow_blocks); a <= std::min(columns - 1, cu + grow_blocks); ++a)
-          near = near || slab.footprint[static_cast<std::size_t>(a) + static_cast<std::size_t>(columns) * static_cast<std::size_t>(b)];
-      if (!near) continue;
-      for (int v = cv * coarse.factor[va]; v < std::min((cv + 1) * coarse.factor[va], grid.size[va]); ++v)
-        for (int u = cu * coarse.factor[ua]; u < std::min((cu + 1) * coarse.factor[ua], grid.size[ua]); ++u) {
-          const double v_mm = v * grid.spacing_mm[slab.v_axis()];
-          const double face = slab.face_mm[static_cast<std::size_t>(u)] + slab.face_slope * v_mm;
-          const double back = slab.back_mm[static_cast<std::size_t>(u)] + slab.back_slope * v_mm;
-          if (!std::isfinite(face) || !std::isfinite(back)) continue;
-          const int first = std::max(0, static_cast<int>(std::ceil((face - grow_mm) / spacing)));
-          const int last = std::min(grid.size[wa] - 1, static_cast<int>(std::floor((back + grow_mm) / spacing)));
-          for (int w = first; w <= last; ++w) {
-            std::array<int, 3> at{};
-            at[ua] = u, at[va] = v, at[wa] = slab.from_end ? grid.size[wa] - 1 - w : w;
-            work(at, w * spacing - face, back - w * spacing);
-          }
-        }
-    }
-}
-
 }  // namespace
 
 std::vector<Slab> find_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, std::vector<Slab> known) {
@@ -310,60 +279,6 @@ std::vector<std::uint8_t> blocks_of(const std::vector<Slab>& slabs, const Grid& 
   std::vector<std::uint8_t> blocks(coarse.count());
   for (std::size_t v = 0; v < blocks.size(); ++v) blocks[v] = voxels[v] >= std::max(1, half);
   return blocks;
-}
-
-namespace {
-
-/// Decides a voxel just outside a slab's surface: mixed of slab and air it goes to the nearer one; with something else
-/// against the slab it is left alone.
-void settle_rim(const Volume<std::uint8_t>& levels, const Slab& slab, const std::array<int, 3>& at, int inward,
-                std::uint8_t label, Volume<std::uint8_t>& materials) {
-  constexpr int kAirOrMixed = 6;   // levels above air
-  const auto wa = static_cast<std::size_t>(slab.axis);
-  const int n = levels.grid.size[wa];
-  const auto level = [&](int step) {
-    std::array<int, 3> there = at;
-    there[wa] = std::clamp(at[wa] + step * inward, 0, n - 1);
-    return static_cast<int>(levels.values[levels.grid.offset(there[0], there[1], there[2])]);
-  };
-  const int air = level_of(-1000), matter = std::max(level(1), level(2));
-  if (level(-1) > air + kAirOrMixed) return;
-  const std::size_t v = levels.grid.offset(at[0], at[1], at[2]);
-  materials.values[v] = 2 * level(0) > air + matter ? label : static_cast<std::uint8_t>(materials.values[v] & 0xC0);
-}
-
-/// The middle level of a slab's inside, of what is more than air.
-int inner_level(const Slab& slab, const Coarse& coarse, const Volume<std::uint8_t>& levels) {
-  const double spacing = levels.grid.spacing_mm[slab.axis];
-  std::array<std::int64_t, 256> counts{};
-  std::int64_t all = 0;
-  for_slab(slab, levels.grid, coarse, 0, 0, [&](const std::array<int, 3>& at, double behind, double before) {
-    const int level = levels.values[levels.grid.offset(at[0], at[1], at[2])];
-    if (std::min(behind, before) > 0.5 * spacing && level >= level_of(-955)) ++counts[static_cast<std::size_t>(level)], ++all;
-  });
-  int level = 0;
-  for (std::int64_t below = 0; level < 255 && (below += counts[static_cast<std::size_t>(level)]) * 2 < all;) ++level;
-  return level;
-}
-
-}  // namespace
-
-void mark_slabs(const std::vector<Slab>& slabs, const Coarse& coarse, const Volume<std::uint8_t>& levels,
-                std::uint8_t label, Volume<std::uint8_t>& materials) {
-  const int foam = level_of(-955);
-  for (const Slab& slab : slabs) {
-    const double spacing = levels.grid.spacing_mm[slab.axis], rim = 1.5 * spacing;
-    const int half = std::max(foam, (level_of(-1000) + inner_level(slab, coarse, levels) + 1) / 2);
-    const int deeper = slab.from_end ? -1 : 1;   // index step from the face to the back
-    for_slab(slab, levels.grid, coarse, 1, 0.99 * spacing,
-             [&](const std::array<int, 3>& at, double behind, double before) {
-               const std::size_t v = levels.grid.offset(at[0], at[1], at[2]);
-               if (behind < 0) settle_rim(levels, slab, at, deeper, label, materials);
-               else if (before < 0) settle_rim(levels, slab, at, -deeper, label, materials);
-               else if (levels.values[v] >= (std::min(behind, before) > rim ? foam : half))
-                 materials.values[v] = label;
-             });
-  }
 }
 
 }  // namespace leastharm::segment_detail

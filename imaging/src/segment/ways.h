@@ -19,6 +19,16 @@ namespace leastharm::segment_detail {
   return ways;
 }
 
+/// All ways out of a block: through its faces, edges and corners.
+[[nodiscard]] inline std::vector<std::array<int, 3>> all_ways() {
+  std::vector<std::array<int, 3>> ways;
+  for (const int c : {-1, 0, 1})
+    for (const int b : {-1, 0, 1})
+      for (const int a : {-1, 0, 1})
+        if (a || b || c) ways.push_back({a, b, c});
+  return ways;
+}
+
 /// Goes through all blocks from the far end of a way, so that each learns what lies beyond it: calls pass(block, value),
 /// with what pass answered for the next block on the way, or `none` where the grid ends. Remembers two slices of values.
 template <typename Value, typename Pass>

@@ -1,0 +1,116 @@
+#include "pool_border.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "parallel.h"
+#include "regions.h"
+
+namespace leastharm::segment_detail {
+namespace {
+
+/// Goes through a voxel's neighbourhood and weighs its tissue: resin or not.
+class Judge {
+ public:
+  Judge(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Pool& pool)
+      : levels_(levels), codes_(codes), favour_(pool.favour) {
+    for (std::size_t a = 0; a < 3; ++a)
+      reach_[a] = std::clamp(static_cast<int>(std::lround(kReach_mm / levels.grid.spacing_mm[static_cast<Eigen::Index>(a)])), 1, 2);
+  }
+  [[nodiscard]] bool resin(const std::array<int, 3>& at) const {
+    const auto& n = levels_.grid.size;
+    float sum = 0;
+    for (int k = std::max(0, at[2] - reach_[2]); k <= std::min(n[2] - 1, at[2] + reach_[2]); ++k)
+      for (int j = std::max(0, at[1] - reach_[1]); j <= std::min(n[1] - 1, at[1] + reach_[1]); ++j) {
+        const std::size_t row = levels_.grid.offset(0, j, k);
+        for (int i = std::max(0, at[0] - reach_[0]); i <= std::min(n[0] - 1, at[0] + reach_[0]); ++i) {
+          const std::size_t v = row + static_cast<std::size_t>(i);
+          const int m = codes_.values[v] & code::kMaterial;
+          if (m == label(Material::body) || m == label(Material::resin)) sum += favour_[levels_.values[v]];
+        }
+      }
+    return sum > 0;
+  }
+
+ private:
+  static constexpr double kReach_mm = 2.5;
+  const Volume<std::uint8_t>& levels_;
+  const Volume<std::uint8_t>& codes_;
+  const std::array<float, 256>& favour_;
+  std::array<int, 3> reach_{};
+};
+
+/// Of some blocks, those of whose voxels at least a share is resin.
+std::vector<std::size_t> blocks_of_resin(const Volume<std::uint8_t>& codes, const Coarse& coarse, const std::vector<std::size_t>& blocks, double share) {
+  std::vector<std::size_t> resin;
+  for (const std::size_t block : blocks) {
+    int voxels = 0, of_resin = 0;
+    for_voxels(coarse, codes.grid, block, [&](std::size_t v) { ++voxels, of_resin += (codes.values[v] & code::kMaterial) == label(Material::resin); });
+    if (of_resin >= share * voxels) resin.push_back(block);
+  }
+  return resin;
+}
+
+}  // namespace
+
+std::array<int, 3> voxel_at(const Grid& grid, std::size_t v) {
+  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
+  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+}
+
+void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool, int threads,
+                Volume<std::uint8_t>& codes) {
+  const auto tissue = [&](std::size_t v) { return (codes.values[v] & code::kMaterial) == label(Material::body); };
+  const Judge judge(levels, codes, pool);
+  std::vector<std::vector<std::size_t>> found(pool.ring.size());
+  for_chunks(static_cast<int>(pool.ring.size()), 16, threads, [&](int, int first, int last) {
+    for (auto n = static_cast<std::size_t>(first); n < static_cast<std::size_t>(last); ++n)
+      for_voxels(coarse, levels.grid, pool.ring[n], [&](std::size_t v) {
+        if (tissue(v) && judge.resin(voxel_at(levels.grid, v))) found[n].push_back(v);
+      });
+  });
+  for (const auto& voxels : found)
+    for (const std::size_t v : voxels) codes.values[v] = label(Material::resin);
+  for (const std::size_t block : pool.blocks)
+    for_voxels(coarse, levels.grid, block, [&](std::size_t v) {
+      if (tissue(v)) codes.values[v] = label(Material::resin);
+    });
+}
+
+void widen(const Volume<std::uint8_t>& levels, const Coarse& coarse, int threads, Pool& pool, Volume<std::uint8_t>& codes) {
+  constexpr double kMostly = 0.9;   // more widely, it runs on into tissue of such HU
+  if (coarse.factor[0] < 2 || coarse.factor[1] < 2 || coarse.factor[2] < 2) return;   // one voxel thick: half tissue, half air reads like resin
+  const std::vector<std::size_t> resin = blocks_of_resin(codes, coarse, pool.ring, kMostly);
+  std::vector<std::uint8_t> judged(coarse.count());
+  for (const auto& blocks : {pool.blocks, pool.ring})
+    for (const std::size_t block : blocks) judged[block] = 1;
+  Pool edge{{}, ring_of(coarse, resin), pool.favour};
+  std::erase_if(edge.ring, [&](std::size_t block) { return judged[block] != 0; });
+  label_pool(levels, coarse, edge, threads, codes);
+  pool.ring.insert(pool.ring.end(), edge.ring.begin(), edge.ring.end());
+}
+
+void close_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool,
+               Volume<std::uint8_t>& codes) {
+  const Grid& grid = levels.grid;
+  const std::array<std::ptrdiff_t, 3> stride{1, grid.size[0], static_cast<std::ptrdiff_t>(grid.size[0]) * grid.size[1]};
+  std::vector<std::size_t> rim;
+  for (const std::size_t block : pool.ring)
+    for_voxels(coarse, grid, block, [&](std::size_t v) {
+      if ((codes.values[v] & code::kMaterial) != label(Material::body)) return;
+      const std::array<int, 3> at = voxel_at(grid, v);
+      for (std::size_t a = 0; a < 3; ++a) {
+        if (at[a] == 0 || at[a] + 1 == grid.size[a]) continue;
+        const int before = codes.values[v - static_cast<std::size_t>(stride[a])] & code::kMaterial;
+        const int after = codes.values[v + static_cast<std::size_t>(stride[a])] & code::kMaterial;
+        const int least = std::min(before, after), most = std::max(before, after);
+        if (most == label(Material::resin) && least != label(Material::body) && least != label(Material::resin)) {
+          rim.push_back(v);
+          return;
+        }
+      }
+    });
+  for (const std::size_t v : rim) codes.values[v] = label(Material::resin);
+}
+
+}  // namespace leastharm::segment_detail
