@@ -101,7 +101,7 @@ class Certifier::Search {
       const Cell cell = side.open.back();
       side.open.pop_back();
       if (cell.slope <= kTriedFrom) taken.push_back(cell);
-      if (!divide(cell, parts)) side.finest.push_back(cell);
+      if (!divide(cell, side.best, parts)) side.finest.push_back(cell);
     }
     try_some(side, taken);
     sweep(parts, {&side});
@@ -143,14 +143,15 @@ class Certifier::Search {
   }
 
   /// Makes the lattice finer, or the sheaf narrower: whichever costs the bound more. A coarse step loses a few steps' worth of
-  /// material at a slant, a fine one what a single step aside may gain, a slope its share of the way through the object, which
-  /// is short behind an opening.
-  bool divide(const Cell& cell, std::vector<Cell>& parts) const {
+  /// material at a slant, a fine one what a single step aside may gain, a slope its share of the way through the object: the more
+  /// there is to displace, the longer that is.
+  bool divide(const Cell& cell, double best, std::vector<Cell>& parts) const {
+    constexpr double kWayPerDisplaced = 2.5, kShortest_mm = 10, kLongest_mm = 40;
     const Needle& needle = *scene_.asks()[cell.ask].needle;
-    const bool gets_fine = is_coarse(cell.step_mm, needle) && !is_coarse(cell.step_mm / 2, needle);
-    const double way_mm = cell.through_opening ? 10 : 14, worth = gets_fine ? 2 : 1;
+    const double displaced_mm = (best - (cell.through_opening ? 0 : hole_of(needle))) / hole_area_mm2(needle.outer_mm, 0);
+    const double way_mm = std::clamp(kWayPerDisplaced * displaced_mm, kShortest_mm, kLongest_mm);
     Cell part = cell;
-    if (cell.step_mm > kLeastStep_mm && worth * cell.step_mm > way_mm * cell.slope) {
+    if (is_coarse(cell.step_mm, needle) || (cell.step_mm > kLeastStep_mm && cell.step_mm > way_mm * cell.slope)) {
       part.step_mm /= 2;
       const double cube = std::min(cell.box.cube_mm, kCubePerStep * part.step_mm);
       const int count = cube < cell.box.cube_mm ? 2 : 1;

@@ -291,12 +291,13 @@ std::vector<float> SheafSweep::chances_at(const Lattice& ends) const {
 void SheafSweep::leave_out_other_side(const Lattice& ends, int side, std::vector<float>& chance) const {
   const double near = 2 * task_.tips.lattice.step[0].norm(), off = kSideMargin_mm + needle_.bore_mm / 2 - near;
   const SearchScene& scene = ground_.scene();
+  const auto least = static_cast<float>(task_.least_chance);
   if (side == 0 || off_midline(scene, task_.box, side).least > off + kMidlineBend_mm + 2 * near) return;
   for (int k = 0; k < ends_; ++k)
     for (int j = 0; j < ends.size[1]; ++j)
       for (int i = 0; i < ends.size[0]; ++i) {
         float& value = chance[ends.offset(i, j, k)];
-        if (value > 0 && side * scene.left_mm(scene.from_box(ends.at(i, j, k))).value_or(0) < off) value = 0;
+        if (value >= least && side * scene.left_mm(scene.from_box(ends.at(i, j, k))).value_or(0) < off) value = 0;
       }
 }
 
