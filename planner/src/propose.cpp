@@ -126,7 +126,7 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
 }
 
 /// The work that bounds may cost, spent where the plan's bound loses most; about a minute on two cores.
-constexpr double kLatticePoints = 3.5e9;
+constexpr double kLatticePoints = 3.2e9;
 
 /// The bound for one request: the sum of its cores' own, on those sides where they have to lie.
 struct RequestBound {

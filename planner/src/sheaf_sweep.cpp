@@ -171,7 +171,8 @@ void SheafSweep::find_entering() {
   const double cosine_off = std::cos(off), sine_off = std::sin(off);
   const std::array<Vec3, 3> axes{sheaf.first(), sheaf.second(), sheaf.middle()};
   const Vec3 steps(across_, across_, along_);
-  const Vec3 room(across_ + sheaf.slope()[0] * along_ / 2 + kRounding_mm, across_ + sheaf.slope()[1] * along_ / 2 + kRounding_mm, along_ / 2 + kRounding_mm);
+  const double half_layer_mm = along_ / 2 + kRounding_mm;
+  const Vec3 room(across_ + sheaf.slope()[0] * half_layer_mm, across_ + sheaf.slope()[1] * half_layer_mm, half_layer_mm);
   const Vec3 last(lattice_.size[0] - 1, lattice_.size[1] - 1, lattice_.size[2] - 1);
   entering_.resize(static_cast<std::size_t>(lattice_.size[2]));
   const Vec3 half = steps.cwiseProduct(last) / 2 + room;
@@ -180,14 +181,15 @@ void SheafSweep::find_entering() {
   const Eigen::Vector3f middle_direction = sheaf.middle().cast<float>();
   ground_.patches().for_each_near(middle, axes, half, [&](const EntryPatch& patch) {
     const float along = patch.inward.dot(middle_direction);
-    if (patch.cosine > 0 && along < -patch.sine) return;   // all of its normals look away
+    if (along < -0.7f && patch.cosine > 0.9f) return;   // all of its normals look away
     const double best = cosine_less(static_cast<double>(along), static_cast<double>(patch.cosine), static_cast<double>(patch.sine));
     const double cosine = cosine_less(best, cosine_off, sine_off);
-    if (best <= 0 || cosine < least_cosine) return;
+    if (cosine < least_cosine) return;
     std::array<int, 3> from, to;
     for (std::size_t a = 0; a < 3; ++a) {
       const auto e = static_cast<Eigen::Index>(a);
-      const double at = (patch.middle.cast<double>() - lattice_.origin).dot(axes[a]), reach = patch.half.cast<double>().dot(axes[a].cwiseAbs()) + room[e];
+      const double at = (patch.middle.cast<double>() - lattice_.origin).dot(axes[a]);
+      const double reach = patch.half.cast<double>().dot(axes[a].cwiseAbs()) + room[e] + kRounding_mm;
       from[a] = std::max(0, static_cast<int>(std::ceil((at - reach) / steps[e])));
       to[a] = std::min(lattice_.size[a] - 1, static_cast<int>(std::floor((at + reach) / steps[e])));
       if (to[a] < from[a]) return;
