@@ -13,7 +13,7 @@ namespace {
 
 constexpr std::size_t kLeastBlocks = 64;
 constexpr double kLeastDepth = 3;   ///< blocks from its middle to the wall: gaps beside arms and legs that thin linen spans are narrower
-constexpr double kMostMore = 1.5;   ///< what is joined to a filling through its mouth, itself included; linen outside makes it 3.4 or more
+constexpr double kMostMore = 1.4;   ///< what is joined to a filling through its mouth, itself included; linen outside made it 1.48 or more
 
 /// The ways along planes normal to an axis, or to the diagonal of two: eight a plane, a bit each.
 std::vector<std::uint32_t> planes() {
