@@ -13,6 +13,7 @@
 #include "planner/crossing.h"
 #include "planner/propose.h"
 #include "planner/text.h"
+#include "search_dense.h"
 #include "support/drawn_back.h"
 #include "workers.h"
 
@@ -60,16 +61,24 @@ std::vector<Route> random_routes(const SearchScene& scene, std::size_t count, st
       if (!std::isfinite(route.score)) continue;
       ++found;
       best[c].push_back(route);
-      if (best[c].size() < 4 * keep) continue;
-      std::ranges::nth_element(best[c], best[c].begin() + static_cast<std::ptrdiff_t>(keep), {}, &Route::score);
-      best[c].resize(keep);
+      if (best[c].size() < 6 * keep) continue;
+      std::ranges::nth_element(best[c], best[c].begin() + static_cast<std::ptrdiff_t>(2 * keep), {}, &Route::score);
+      best[c].resize(2 * keep);
     }
   });
   std::vector<Route> all;
   for (const std::vector<Route>& some : best) all.insert(all.end(), some.begin(), some.end());
   std::ranges::stable_sort(all, {}, &Route::score);
-  all.resize(std::min(all.size(), keep));
-  return all;
+  all.resize(std::min(all.size(), 20 * keep));
+  // The cheapest of all are seldom sure enough: those that are go first.
+  std::vector<std::pair<double, std::size_t>> prices(all.size());
+  for_each_chunk(all.size(), 64, [&](std::size_t begin, std::size_t end) {
+    for (std::size_t n = begin; n < end; ++n) prices[n] = {price_of(scene, limits, all[n]), n};
+  });
+  std::ranges::sort(prices);
+  std::vector<Route> best_of_all;
+  for (std::size_t n = 0; n < std::min(prices.size(), keep); ++n) best_of_all.push_back(all[prices[n].second]);
+  return best_of_all;
 }
 
 /// From places and directions a little beside a route's.
