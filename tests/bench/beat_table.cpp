@@ -8,13 +8,11 @@
 #include <random>
 
 #include "candidates.h"
-#include "imaging/mask.h"
-#include "phantom_data/phantom.h"
 #include "planner/crossing.h"
-#include "planner/propose.h"
 #include "planner/text.h"
 #include "search_dense.h"
 #include "support/drawn_back.h"
+#include "support/phantom_case.h"
 #include "workers.h"
 
 namespace leastharm {
@@ -29,19 +27,6 @@ struct Trial {
 struct Effort {
   std::size_t tracks = 1'000'000, descents = 200;
 };
-
-RequestFile request_with(const Needle& needle) {
-  RequestFile file;
-  Request request;
-  request.id = "P";
-  request.material = Material::packing;
-  request.assays = {{"gas chromatography with mass spectrometry", 5}};
-  request.retain_mg = 2;
-  file.requests = {request};
-  file.needles = {needle};
-  file.time_s = 600;   // whatever else the machine does
-  return file;
-}
 
 /// Quick figures of random lines into the object until so many yield enough; the cheapest few of them.
 std::vector<Route> random_routes(const SearchScene& scene, std::size_t count, std::size_t keep) {
@@ -122,14 +107,9 @@ void tell(const std::string& name, const Trial& trial, const Effort& effort) {
   phantom::PhantomOptions options;
   if (trial.coarser != 1) options.spacing_mm = trial.coarser * phantom::make_phantom(name).hu.grid.spacing_mm;
   const phantom::Phantom made = phantom::make_phantom(name, options);
-  Body body;
-  body.grid = made.hu.grid;
-  body.hu = made.hu.values;
-  body.materials = made.truth.values;
-  body.frame = made.frame;
-  Mask dense = material_mask(made.truth, Material::dense);
-  if (!dense.empty()) body.marks.push_back({"dense", MarkKind::keep_out, 0, true, std::move(dense)});
-  const RequestFile file = request_with(trial.needle);
+  const Body body = test::body_of(made);
+  RequestFile file = test::one_core(trial.needle);
+  file.time_s = 600;   // whatever else the machine does
   const Proposal proposal = propose(body, file);
   std::cout << "| " << name << ", " << trial.name << " | ";
   if (!proposal.feasible) {
@@ -161,7 +141,7 @@ int run(int argc, char** argv) {
   app.add_option("--tracks", effort.tracks, "random tracks that yield enough");
   app.add_option("--descents", effort.descents, "from beside the proposal");
   CLI11_PARSE(app, argc, argv);
-  const Needle usual{.name = "core 2.4 mm bore 20 mm", .outer_mm = 3, .bore_mm = 2.4, .throw_mm = 20, .usable_mm = 150};
+  const Needle usual = test::usual_needle();
   const Needle wide{.name = "wide", .outer_mm = 4.2, .bore_mm = 3.4, .throw_mm = 20, .usable_mm = 150};
   std::cout << "| body, trial | score | bound | random tracks, of these with full figures | their least, of the score | drawn back to the limits, of the bound | "
                "descents | their least, of the score | drawn back, of the bound |\n|---|---|---|---|---|---|---|---|---|\n";

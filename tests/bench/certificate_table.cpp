@@ -6,10 +6,8 @@
 #include <chrono>
 #include <iostream>
 
-#include "imaging/mask.h"
-#include "phantom_data/phantom.h"
-#include "planner/propose.h"
 #include "planner/text.h"
+#include "support/phantom_case.h"
 
 namespace leastharm {
 namespace {
@@ -18,39 +16,19 @@ constexpr std::array kTold{1.0, 5.0, 10.0, 30.0, 60.0};   // seconds after which
 
 /// Several cores stand on both sides of the spine, 15 mm apart.
 RequestFile request_for(int cores, double seconds) {
-  RequestFile file;
-  Request request;
-  request.id = "P";
-  request.material = Material::packing;
-  request.assays = {{"gas chromatography with mass spectrometry", 5}};
-  request.retain_mg = 2;
+  RequestFile file = test::one_core(test::usual_needle());
+  Request& request = file.requests[0];
   request.replicates = cores;
   if (cores > 1) request.sides = Sides::both, request.spacing_mm = 15;
-  file.requests = {request};
-  file.needles = {{.name = "core 2.4 mm bore 20 mm", .outer_mm = 3, .bore_mm = 2.4, .throw_mm = 20, .usable_mm = 150}};
   file.time_s = seconds;
   return file;
-}
-
-/// Dense things are protected, as in every case; the body's opening is marked where it has one and it is asked for.
-std::vector<Mark> marks_of(const phantom::Phantom& made, bool opening) {
-  std::vector<Mark> marks;
-  Mask dense = material_mask(made.truth, Material::dense);
-  if (!dense.empty()) marks.push_back({"dense", MarkKind::keep_out, 0, true, std::move(dense)});
-  const auto at = made.points.find("opening");
-  if (opening && at != made.points.end()) marks.push_back({"opening", MarkKind::opening, 0, false, ball_mask(made.hu.grid, at->second, 15)});
-  return marks;
 }
 
 void tell(const std::string& name, bool opening, int cores, double seconds) {
   const phantom::Phantom made = phantom::make_phantom(name);
   if (opening && !made.points.contains("opening")) return;
-  Body body;
-  body.grid = made.hu.grid;
-  body.hu = made.hu.values;
-  body.materials = made.truth.values;
-  body.frame = made.frame;
-  body.marks = marks_of(made, opening);
+  Body body = test::body_of(made);
+  if (opening) body.marks.push_back({"opening", MarkKind::opening, 0, false, ball_mask(made.hu.grid, made.points.at("opening"), 15)});
   std::vector<std::string> gaps(kTold.size(), "–");
   std::size_t next = 0;
   double found_s = 0;

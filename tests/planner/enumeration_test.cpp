@@ -7,6 +7,7 @@
 
 #include "candidates.h"
 #include "certify.h"
+#include "search_dense.h"
 #include "support/drawn_back.h"
 #include "support/made_world.h"
 #include "workers.h"
@@ -55,20 +56,10 @@ struct Bundle {
   }
 };
 
-/// Quick figures of the lines through four places on each outer voxel, along directions some 7.5 degrees apart.
+/// Quick figures of the lines through two places on each outer voxel, along directions 7.5 degrees apart.
 std::vector<Route> all_routes(const Bundle& bundle, const SearchScene& scene) {
-  constexpr double kApart = 7.5 * std::numbers::pi / 180;
-  const double steepest = bundle.file.limits.tilt_deg * std::numbers::pi / 180;
-  const int tilts = static_cast<int>(std::ceil(2 * steepest / kApart));
-  std::vector<Vec3> directions;
-  for (int t = 0; t <= tilts; ++t) {
-    const double tilt = steepest * (2.0 * t / tilts - 1);
-    const int turns = static_cast<int>(std::ceil(2 * std::numbers::pi * std::cos(tilt) / kApart));
-    for (int n = 0; n < turns; ++n) {
-      const double turn = 2 * std::numbers::pi * (n + 0.5 * (t % 2)) / turns;
-      directions.emplace_back(std::cos(tilt) * std::cos(turn), std::cos(tilt) * std::sin(turn), std::sin(tilt));
-    }
-  }
+  constexpr double kApart_deg = 7.5;
+  const std::vector<Vec3> directions = direction_set(bundle.file.limits.tilt_deg, kApart_deg);
   const RouteLimits limits(bundle.file.limits);
   std::vector<std::vector<Route>> of_entry(scene.entries().size());
   for_each_chunk(of_entry.size(), 16, [&](std::size_t begin, std::size_t end) {

@@ -1,7 +1,5 @@
 #pragma once
 
-#include <optional>
-
 #include "planner/assessor.h"
 #include "planner/cylinder.h"
 
