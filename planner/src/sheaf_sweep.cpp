@@ -96,18 +96,18 @@ void SheafSweep::sweep(int from, int to) {
     if (take_entering(k)) costs_.enter(dearer_);
     if (k >= from) keep(k - first_end_);
     if (k + 1 == to) break;
-    const bool any = sample(k);
-    started_ |= any;
-    if (!started_) continue;
-    costs_.advance(weights_, any);
-    points_ += static_cast<double>(plane());
-    constexpr int kEvery = 4;
-    if (k % kEvery == 0 && all_spent()) {
+    costs_.look_for_unspent();
+    if (costs_.unspent().empty()) {
       const std::size_t rest = static_cast<std::size_t>(std::max(k + 1, from) - first_end_);
       std::fill(kept_.begin() + static_cast<std::ptrdiff_t>(plane() * rest),
                 kept_.begin() + static_cast<std::ptrdiff_t>(plane() * static_cast<std::size_t>(to - first_end_)), cap);
       break;
     }
+    const bool any = sample(k);
+    started_ |= any;
+    if (!started_) continue;
+    costs_.advance(weights_, any);
+    points_ += static_cast<double>(costs_.unspent().count());
   }
 }
 
@@ -217,7 +217,7 @@ bool SheafSweep::find_openings(int k) {
   bool any = false;
   std::ranges::fill(in_opening_, std::uint8_t{0});
   const double half_run = run_ * across_ / 2;
-  for_each_run([&](int i, int j, int count) {
+  for_each_run({{0, 0}, {lattice_.size[0], lattice_.size[1]}}, [&](int i, int j, int count) {
     if (!ground_.opening_near(lattice_.at(i, j, k) + half_run * task_.sheaf.first(), half_run)) return;
     for (int m = 0; m < count; ++m)
       if (ground_.in_opening(lattice_.at(i + m, j, k))) in_opening_[lattice_.offset(i + m, j, 0)] = 1, any = true;
@@ -227,9 +227,10 @@ bool SheafSweep::find_openings(int k) {
 
 bool SheafSweep::sample(int k) {
   const RefinedField& field = *ground_.ask().cost;
+  const LayerWindow where = costs_.unspent().grown(2, {{0, 0}, {lattice_.size[0], lattice_.size[1]}});
   bool any = false;
-  find_unspent();
-  for_each_run([&](int i, int j, int count) {
+  find_unspent(where);
+  for_each_run(where, [&](int i, int j, int count) {
     const std::size_t n = lattice_.offset(i, j, 0), size = static_cast<std::size_t>(count);
     const Vec3 from = lattice_.at(i, j, k) + lattice_.step[2] / 2;
     const bool live = ground_.is_solid(from + static_cast<double>(count - 1) / 2 * lattice_.step[0]) && unspent_near(i, j);
@@ -241,8 +242,9 @@ bool SheafSweep::sample(int k) {
   return any;
 }
 
-void SheafSweep::find_unspent() {
-  for_each_run([&](int i, int j, int count) {
+void SheafSweep::find_unspent(const LayerWindow& where) {
+  std::ranges::fill(unspent_, std::uint8_t{0});
+  for_each_run(where, [&](int i, int j, int count) {
     unspent_[run_index(i, j)] = costs_.is_spent(lattice_.offset(i, j, 0), static_cast<std::size_t>(count)) ? 0 : 1;
   });
 }
@@ -253,16 +255,6 @@ bool SheafSweep::unspent_near(int i, int j) const {
     for (int a = std::max(0, i - run_); a <= std::min(lattice_.size[0] - 1, i + run_); a += run_)
       if (unspent_[run_index(a, b)] != 0) return true;
   return false;
-}
-
-/// Whether nothing can come to the tips any more.
-bool SheafSweep::all_spent() const {
-  const int ni = lattice_.size[0], nj = lattice_.size[1];
-  const auto [across, down] = costs_.rim();
-  const int a = std::min(across + 3, ni / 2), b = std::min(down + 3, nj / 2);
-  for (int j = b; j < nj - b; ++j)
-    if (!costs_.is_spent(lattice_.offset(a, j, 0), static_cast<std::size_t>(std::max(0, ni - 2 * a)))) return false;
-  return true;
 }
 
 void SheafSweep::keep(int end) {

@@ -52,9 +52,8 @@ class SheafSweep {
   bool take_entering(int layer);
   bool find_openings(int layer);
   bool sample(int layer);
-  void find_unspent();
+  void find_unspent(const LayerWindow& where);
   [[nodiscard]] bool unspent_near(int i, int j) const;
-  [[nodiscard]] bool all_spent() const;
   void keep(int end);
   [[nodiscard]] float cost_of_end(std::size_t n, const Vec3& end) const;
   [[nodiscard]] std::vector<float> chances_at(const Lattice& ends) const;
@@ -62,11 +61,11 @@ class SheafSweep {
   [[nodiscard]] std::vector<SheafCost> judge(const Lattice& ends, const std::vector<float>& chance) const;
 
   [[nodiscard]] std::size_t plane() const { return lattice_.offset(0, 0, 1); }
-  /// Runs of points in a row are looked at together: calls visit(i, j, count) for each.
+  /// Runs of points in a row are looked at together: calls visit(i, j, count) for each that reaches into a window.
   template <typename Visit>
-  void for_each_run(const Visit& visit) const {
-    for (int j = 0; j < lattice_.size[1]; ++j)
-      for (int i = 0; i < lattice_.size[0]; i += run_) visit(i, j, std::min(run_, lattice_.size[0] - i));
+  void for_each_run(const LayerWindow& window, const Visit& visit) const {
+    for (int j = window.first[1]; j < window.end[1]; ++j)
+      for (int i = window.first[0] / run_ * run_; i < window.end[0]; i += run_) visit(i, j, std::min(run_, lattice_.size[0] - i));
   }
   [[nodiscard]] std::size_t run_index(int i, int j) const {
     return static_cast<std::size_t>(i / run_ + (lattice_.size[0] + run_ - 1) / run_ * j);

@@ -5,18 +5,22 @@
 namespace leastharm {
 namespace {
 
-/// Least of each value of a row and its neighbours in it, and of what stands there already; beyond its ends lies 0.
-void least_in_row(const float* from, float* to, int count) {
-  to[0] = to[count - 1] = 0;
-  for (int i = 1; i + 1 < count; ++i) to[i] = std::min(to[i], std::min(from[i], std::min(from[i - 1], from[i + 1])));
-}
-
-/// The same of three rows.
-void least_of_rows(const float* before, const float* here, const float* after, float* to, int count) {
-  for (int i = 0; i < count; ++i) to[i] = std::min(to[i], std::min(here[i], std::min(before[i], after[i])));
+/// Least of each value and its neighbours, which lie `stride` before and after, and of what stands there already.
+void least_of_three(const float* from, std::ptrdiff_t stride, float* to, int count) {
+  const float *before = from - stride, *after = from + stride;
+  for (int i = 0; i < count; ++i) to[i] = std::min(to[i], std::min(from[i], std::min(before[i], after[i])));
 }
 
 }  // namespace
+
+LayerWindow LayerWindow::grown(int points, const LayerWindow& bounds) const {
+  LayerWindow window;
+  for (std::size_t a = 0; a < 2; ++a) {
+    window.first[a] = std::max(bounds.first[a], first[a] - points);
+    window.end[a] = std::min(bounds.end[a], end[a] + points);
+  }
+  return window;
+}
 
 void spread(LayerFlags& flags, const std::array<int, 2>& size, int axis) {
   const LayerFlags from = flags;
@@ -36,14 +40,59 @@ WanderingCosts::WanderingCosts(const Setting& setting, const LayerFlags& free)
   for (std::size_t n = 0; n < free.size(); ++n)
     if (free[n] == 0) grazing_[n] = s_.cap_mm;
   ways_.assign(s_.coarse ? 1 : 4, {grazing_, std::vector<float>(free.size(), s_.cap_mm)});
+  forget_rim();
+  unspent_ = known();
+}
+
+/// Where something can be known, for one way at least.
+LayerWindow WanderingCosts::known() const { return {rim_, {s_.size[0] - rim_[0], s_.size[1] - rim_[1]}}; }
+
+/// On the rim of what is known only ways are that have not stepped aside: others may come from where nothing is known.
+bool WanderingCosts::is_unspent(int i, int j) const {
+  const bool on_rim = i == rim_[0] || j == rim_[1] || i + 1 + rim_[0] == s_.size[0] || j + 1 + rim_[1] == s_.size[1];
+  const Way& least = on_rim ? ways_.front() : ways_.back();
+  const std::size_t n = static_cast<std::size_t>(i) + static_cast<std::size_t>(s_.size[0]) * static_cast<std::size_t>(j);
+  return least.cost[n] < s_.cap_mm || least.outside[n] < s_.cap_mm;
+}
+
+/// A way steps aside by one point a layer at most, so that what lies farther from all that is unspent stays spent.
+void WanderingCosts::look_for_unspent() {
+  const LayerWindow within = unspent_;
+  LayerWindow found{within.end, within.first};
+  for (int j = within.first[1]; j < within.end[1]; ++j) {
+    int first = within.first[0], last = within.end[0] - 1;
+    while (first <= last && !is_unspent(first, j)) ++first;
+    if (first > last) continue;
+    while (!is_unspent(last, j)) --last;
+    found.first = {std::min(found.first[0], first), std::min(found.first[1], j)};
+    found.end = {std::max(found.end[0], last + 1), j + 1};
+  }
+  unspent_ = found.empty() ? LayerWindow{} : found.grown(1, known());
+}
+
+/// Nothing is known of the outermost points of the rim: they cost nothing.
+void WanderingCosts::forget_rim() {
+  const auto [ni, nj] = s_.size;
+  const auto [a, b] = rim_;
+  const auto forget = [&](int i, int j) {
+    const std::size_t n = static_cast<std::size_t>(i) + static_cast<std::size_t>(ni) * static_cast<std::size_t>(j);
+    for (Way& way : ways_) way.outside[n] = way.cost[n] = 0;
+    grazing_[n] = touching_[n] = 0;
+  };
+  for (int j = 0; j < nj; ++j)
+    for (const int i : {a - 1, ni - a}) if (i >= 0 && i < ni) forget(i, j);
+  for (int i = 0; i < ni; ++i)
+    for (const int j : {b - 1, nj - b}) if (j >= 0 && j < nj) forget(i, j);
 }
 
 void WanderingCosts::enter(const std::vector<float>& dearer) {
   for (Way& way : ways_)
-    for (std::size_t n = 0; n < dearer.size(); ++n) {
-      const bool opened = !through_.empty() && through_[n] != 0;   // an opening needs no hole
-      if (dearer[n] != kNoEntry) way.cost[n] = std::min(way.cost[n], way.outside[n] + (opened ? 0 : dearer[n]));
-    }
+    for_each_row(unspent_, [&](std::size_t begin, std::size_t end) {
+      for (std::size_t n = begin; n < end; ++n) {
+        const bool opened = !through_.empty() && through_[n] != 0;   // an opening needs no hole
+        if (dearer[n] != kNoEntry) way.cost[n] = std::min(way.cost[n], way.outside[n] + (opened ? 0 : dearer[n]));
+      }
+    });
 }
 
 /// A needle that is in an opening here may step aside later.
@@ -56,22 +105,16 @@ void WanderingCosts::open(const LayerFlags& here) {
 
 void WanderingCosts::advance(std::vector<float>& weights, bool any) {
   if (any) {
-    if (s_.coarse) {
-      least_along(0, weights);
-      least_along(1, weights);
-    } else {
-      lower_in_valleys(weights);
-    }
+    if (s_.coarse) least_around(weights);
+    else lower_in_valleys(weights);
     const auto step = static_cast<float>(s_.along_mm);
     for (Way& way : ways_)
-      for (auto* costs : {&way.outside, &way.cost}) {
-        float* const c = costs->data();
-        for (std::size_t n = 0; n < weights.size(); ++n) c[n] = std::min(s_.cap_mm, c[n] + step * weights[n]);
-      }
-    if (!s_.coarse) {
-      least_along(0, weights);
-      least_along(1, weights);
-    }
+      for (auto* costs : {&way.outside, &way.cost})
+        for_each_row(unspent_, [&](std::size_t begin, std::size_t end) {
+          float* const c = costs->data();
+          for (std::size_t n = begin; n < end; ++n) c[n] = std::min(s_.cap_mm, c[n] + step * weights[n]);
+        });
+    if (!s_.coarse) least_around(weights);
     touch(weights);
   }
   for (const int axis : {0, 1}) {
@@ -86,79 +129,100 @@ void WanderingCosts::advance(std::vector<float>& weights, bool any) {
 /// disc may lie below both of them (measured: tests/planner/wandering_costs_test.cpp).
 void WanderingCosts::lower_in_valleys(std::vector<float>& weights) {
   constexpr float kShare = 0.25f;
-  const auto [ni, nj] = s_.size;
+  const LayerWindow inner{{1, 1}, {s_.size[0] - 1, s_.size[1] - 1}};
+  const auto ni = static_cast<std::size_t>(s_.size[0]);
   spare_ = weights;
   const auto depth = [](float before, float here, float after) {
     const float least = std::min(before, after) - here;
     return least >= 0 ? before + after - 2 * here : 0.0f;
   };
-  for (int j = 1; j + 1 < nj; ++j) {
-    const float* const here = spare_.data() + static_cast<std::ptrdiff_t>(j) * ni;
-    float* const to = weights.data() + static_cast<std::ptrdiff_t>(j) * ni;
-    for (int i = 1; i + 1 < ni; ++i) {
-      const float along = depth(here[i - 1], here[i], here[i + 1]), down = depth(here[i - ni], here[i], here[i + ni]);
-      to[i] = std::max(0.0f, to[i] - kShare * (along + down));
+  const float* const w = spare_.data();
+  for_each_row(unspent_.grown(1, inner), [&](std::size_t begin, std::size_t end) {
+    for (std::size_t n = begin; n < end; ++n) {
+      const float along = depth(w[n - 1], w[n], w[n + 1]), down = depth(w[n - ni], w[n], w[n + ni]);
+      weights[n] = std::max(0.0f, weights[n] - kShare * (along + down));
     }
-  }
+  });
 }
 
 /// Rules out needles that have touched for too long, by the least weights within a step.
 void WanderingCosts::touch(const std::vector<float>& weights) {
   constexpr float kTouch_mm = 0.02f;
   const auto step = static_cast<float>(s_.along_mm), most = static_cast<float>(s_.most_touch_mm);
-  for (std::size_t n = 0; n < weights.size(); ++n) {
-    grazing_[n] = std::min(s_.cap_mm, grazing_[n] + step * weights[n]);
-    touching_[n] = grazing_[n] > kTouch_mm ? touching_[n] + step : 0;
-    if (touching_[n] > most) grazing_[n] = s_.cap_mm;
-  }
+  for_each_row(unspent_, [&](std::size_t begin, std::size_t end) {
+    for (std::size_t n = begin; n < end; ++n) {
+      grazing_[n] = std::min(s_.cap_mm, grazing_[n] + step * weights[n]);
+      touching_[n] = grazing_[n] > kTouch_mm ? touching_[n] + step : 0;
+      if (touching_[n] > most) grazing_[n] = s_.cap_mm;
+    }
+  });
   for (Way& way : ways_)
-    for (std::size_t n = 0; n < weights.size(); ++n) way.outside[n] = touching_[n] > most ? s_.cap_mm : way.outside[n];
+    for_each_row(unspent_, [&](std::size_t begin, std::size_t end) {
+      for (std::size_t n = begin; n < end; ++n) way.outside[n] = touching_[n] > most ? s_.cap_mm : way.outside[n];
+    });
 }
 
 void WanderingCosts::step_aside(int axis) {
   const std::size_t stepped = std::size_t{1} << axis;
   for (std::size_t w = 0; w < ways_.size(); ++w) {
     if ((w & stepped) != 0) continue;
-    least_into(axis, ways_[w].outside, ways_[w | stepped].outside);
-    least_into(axis, ways_[w].cost, ways_[w | stepped].cost);
+    least_into(axis, unspent_, ways_[w].outside, ways_[w | stepped].outside);
+    least_into(axis, unspent_, ways_[w].cost, ways_[w | stepped].cost);
   }
 }
 
 void WanderingCosts::may_step_again(int axis) {
   const std::size_t stepped = std::size_t{1} << axis;
   if (s_.coarse) {
-    least_along(axis, ways_.front().outside);
-    least_along(axis, ways_.front().cost);
+    least_along(axis, unspent_, ways_.front().outside);
+    least_along(axis, unspent_, ways_.front().cost);
   }
   for (std::size_t w = 0; w + stepped < ways_.size(); ++w)
-    if ((w & stepped) == 0) ways_[w] = ways_[w | stepped];
-  least_along(axis, grazing_);
-  least_along(axis, touching_);
+    if ((w & stepped) == 0)
+      for_each_row(unspent_, [&](std::size_t begin, std::size_t end) {
+        const auto from = static_cast<std::ptrdiff_t>(begin), to = static_cast<std::ptrdiff_t>(end);
+        const Way& by = ways_[w | stepped];
+        std::copy(by.outside.begin() + from, by.outside.begin() + to, ways_[w].outside.begin() + from);
+        std::copy(by.cost.begin() + from, by.cost.begin() + to, ways_[w].cost.begin() + from);
+      });
+  least_along(axis, unspent_, grazing_);
+  least_along(axis, unspent_, touching_);
   if (!through_.empty()) spread(through_, s_.size, axis);
   off_[static_cast<std::size_t>(axis)] = 0;
   ++rim_[static_cast<std::size_t>(axis)];
+  forget_rim();
+  unspent_ = unspent_.grown(0, known());
 }
 
 std::vector<float> WanderingCosts::costs() {
   std::vector<float> costs = ways_.back().cost;
+  const LayerWindow inner{{1, 1}, {s_.size[0] - 1, s_.size[1] - 1}};
   for (int axis = 0; axis < 2 && s_.coarse; ++axis)
-    if (off_[static_cast<std::size_t>(axis)] > 0) least_along(axis, costs);
+    if (off_[static_cast<std::size_t>(axis)] > 0) least_along(axis, inner, costs);
   return costs;
 }
 
-void WanderingCosts::least_into(int axis, const std::vector<float>& from, std::vector<float>& to) const {
-  const auto [ni, nj] = s_.size;
-  const auto row = [ni = ni](auto& values, int j) { return values.data() + static_cast<std::ptrdiff_t>(j) * ni; };
-  for (int j = 0; j < nj; ++j) {
-    if (axis == 0) least_in_row(row(from, j), row(to, j), ni);
-    else if (j == 0 || j == nj - 1) std::fill_n(row(to, j), ni, 0.0f);
-    else least_of_rows(row(from, j - 1), row(from, j), row(from, j + 1), row(to, j), ni);
-  }
+void WanderingCosts::least_into(int axis, const LayerWindow& window, const std::vector<float>& from, std::vector<float>& to) const {
+  const std::ptrdiff_t stride = axis == 0 ? 1 : s_.size[0];
+  for_each_row(window, [&](std::size_t begin, std::size_t end) {
+    least_of_three(from.data() + begin, stride, to.data() + begin, static_cast<int>(end - begin));
+  });
 }
 
-void WanderingCosts::least_along(int axis, std::vector<float>& values) {
-  spare_ = values;
-  least_into(axis, spare_, values);
+void WanderingCosts::least_along(int axis, const LayerWindow& window, std::vector<float>& values) {
+  for_each_row(window.grown(1, layer()), [&](std::size_t begin, std::size_t end) {
+    std::copy(values.begin() + static_cast<std::ptrdiff_t>(begin), values.begin() + static_cast<std::ptrdiff_t>(end), spare_.begin() + static_cast<std::ptrdiff_t>(begin));
+  });
+  least_into(axis, window, spare_, values);
+}
+
+/// The least within a step, in the window.
+void WanderingCosts::least_around(std::vector<float>& weights) {
+  LayerWindow rows = unspent_;
+  rows.first[1] = std::max(0, rows.first[1] - 1);
+  rows.end[1] = std::min(s_.size[1], rows.end[1] + 1);
+  least_along(0, rows, weights);
+  least_along(1, unspent_, weights);
 }
 
 bool WanderingCosts::is_spent(std::size_t first, std::size_t count) const {
