@@ -70,8 +70,7 @@ Track at_least_depth(const Assessor& assessor, const Track& track) {
     const Track other = moved(deeper_mm);
     const TrackAssessment exact = assessor.assess_exact(other);
     if (!exact.admissible || exact.core.mass_mg < assessor.need_of_one_mg(track.request)) return false;
-    const TrackAssessment a = assessor.assess_track(other, kTrialDraws);
-    return a.admissible && a.core.p_enough.value_or(1) >= sure;
+    return if_enough(assessor, other, sure).has_value();
   };
   double depth = 0;   // beyond the given one
   for (double more = kDeeper_mm; !is_sure(depth); more *= 2) {
@@ -116,6 +115,15 @@ Assessed assessed_as(const SearchScene& scene, const Route& of, const TrackAsses
   a.candidate.p_enough = assessment.core.p_enough.value_or(0);
   for (const auto& [part, score] : assessment.damage.parts)
     if (part == "hole" || part.starts_with("zone ")) a.candidate.hole_score += score;
+  return a;
+}
+
+std::optional<TrackAssessment> if_enough(const Assessor& assessor, const Track& track, double least_p) {
+  constexpr int kFewDraws = 500;
+  constexpr double kFewOff = 0.02;   // some three standard errors of what few draws say
+  if (assessor.assess_track(track, kFewDraws).core.p_enough.value_or(1) < least_p - kFewOff) return std::nullopt;
+  TrackAssessment a = assessor.assess_track(track);
+  if (!a.admissible || a.core.p_enough.value_or(1) < least_p) return std::nullopt;
   return a;
 }
 

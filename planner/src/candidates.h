@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "planner/assessor.h"
@@ -7,9 +8,6 @@
 #include "search_dense.h"
 
 namespace leastharm {
-
-/// Draws with which routes are tried; those that are kept are assessed with all.
-inline constexpr int kTrialDraws = 1000;
 
 /// A route that was refined and assessed.
 struct Assessed {
@@ -36,6 +34,10 @@ struct CandidateSearch {
 
 /// An assessed track as a candidate; it answers what `of` answers, on its side.
 [[nodiscard]] Assessed assessed_as(const SearchScene& scene, const Route& of, const TrackAssessment& assessment);
+
+/// The track with all its figures, if it is admissible and its chance of enough at least `least_p`. Few draws rule out most that
+/// are not.
+[[nodiscard]] std::optional<TrackAssessment> if_enough(const Assessor& assessor, const Track& track, double least_p);
 
 /// One route, assessed; `shallowest` as in CandidateSearch.
 [[nodiscard]] Assessed assessed(const SearchScene& scene, const Assessor& assessor, const Route& route, bool shallowest);

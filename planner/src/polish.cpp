@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "line_chances.h"
 #include "planner/cylinder.h"
 #include "planner/entry.h"
 
@@ -23,7 +24,7 @@ class Polish {
     if (!best_.assessment.admissible) return best_;
     for (double step = kFirst_mm; step > kLast_mm;)
       if (!sweep(step)) step /= 2;
-    return assessed_as(scene_, best_.candidate.route, assessor_.assess_track(best_.assessment.track));
+    return best_;
   }
 
  private:
@@ -59,14 +60,14 @@ class Polish {
     if (!std::isfinite(route.score)) return false;
     const double quick_p = estimated_p_enough(scene_, route);
     if (quick_p + quick_lack_ < least_p_ - kQuickOff) return false;   // draws cost a thousand times as much
-    TrackAssessment a = assessor_.assess_exact(track);
-    if (!a.admissible || price_of(a) > price_ - kWorthwhile * price_ || a.core.mass_mg < assessor_.need_of_one_mg(track.request)) return false;
-    a = assessor_.assess_track(track, kTrialDraws);
-    const double p = a.core.p_enough.value_or(1);
-    if (!a.admissible || p < least_p_) return false;
-    quick_lack_ = p - quick_p;
-    price_ = price_of(a);
-    best_ = assessed_as(scene_, best_.candidate.route, a);
+    const TrackAssessment exact = assessor_.assess_exact(track);
+    const double price = price_of(exact);
+    if (!exact.admissible || price > price_ - kWorthwhile * price_ || exact.core.mass_mg < assessor_.need_of_one_mg(track.request)) return false;
+    const auto enough = if_enough(assessor_, track, least_p_);
+    if (!enough) return false;
+    quick_lack_ = enough->core.p_enough.value_or(1) - quick_p;
+    price_ = price;
+    best_ = assessed_as(scene_, best_.candidate.route, *enough);
     return true;
   }
 

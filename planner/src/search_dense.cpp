@@ -6,6 +6,7 @@
 #include <tuple>
 #include <unordered_set>
 
+#include "line_chances.h"
 #include "planner/counter_random.h"
 #include "planner/cylinder.h"
 #include "planner/entry.h"
@@ -132,9 +133,7 @@ struct Graded {
   double cost = std::numeric_limits<double>::infinity();
 };
 
-double lack_of_certainty(const SearchScene& scene, const RouteLimits& limits, const Route& route) {
-  return std::max(0.0, wished_p_enough(scene.file().limits) - estimated_p_enough(scene, route, limits.need_factor));
-}
+double lack_of(const SearchScene& scene, double p_enough) { return std::max(0.0, wished_p_enough(scene.file().limits) - p_enough); }
 
 double price_at(const SearchScene& scene, const Route& route, double lack) {
   return route.score * (1 + 3 * lack) * (1 + near_limit_price(scene, route.direction));
@@ -148,21 +147,23 @@ Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t a
   const Vec3 entry = *found;
   const auto normal_lps = outward_normal(scene.body(), scene.frame().lps(entry));
   const Vec3 outward = normal_lps ? scene.frame().direction(*normal_lps) : Vec3(-direction);
-  Graded best;
-  const auto lack_of = [&](const Route& route) {
-    const double lack = lack_of_certainty(scene, limits, route), cost = price_at(scene, route, lack);
-    if (cost < best.cost) best = {route, cost};
-    return lack;
-  };
   const auto at_depth = [&](double depth_mm) { return route_to_depth(scene, ask, limits, entry, outward, direction, depth_mm); };
   Route route = shallowest_route(scene, ask, limits, entry, outward, direction);
+  Graded best;
+  if (!std::isfinite(route.score)) return best;
   double depth = route.depth_mm;
   const double first = depth;
-  while (std::isfinite(route.score) && lack_of(route) > 0 && depth <= first + kDeepestMm) route = at_depth(depth += kDeeper_mm);
+  LineChances chances(scene, route, first, limits.need_factor);
+  const auto lacks = [&] {
+    const double lack = lack_of(scene, chances.at(route.depth_mm)), cost = price_at(scene, route, lack);
+    if (cost < best.cost) best = {route, cost};
+    return lack > 0;
+  };
+  while (std::isfinite(route.score) && lacks() && depth <= first + kDeepestMm) route = at_depth(depth += kDeeper_mm);
   if (depth == first) return best;
   for (double back = kDeeper_mm / 2; back > kFinest_mm; back /= 2) {
     route = at_depth(depth - back);
-    if (std::isfinite(route.score) && lack_of(route) <= 0) depth -= back;
+    if (std::isfinite(route.score) && !lacks()) depth -= back;
   }
   return best;
 }
@@ -170,7 +171,7 @@ Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t a
 }  // namespace
 
 double price_of(const SearchScene& scene, const RouteLimits& limits, const Route& route) {
-  return price_at(scene, route, lack_of_certainty(scene, limits, route));
+  return price_at(scene, route, lack_of(scene, estimated_p_enough(scene, route, limits.need_factor)));
 }
 
 Route refined(const SearchScene& scene, const RouteLimits& limits, const Route& start) {

@@ -196,26 +196,8 @@ Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimit
 }
 
 double wished_p_enough(const Limits& limits) {
-  constexpr double kCertainty = 0.06;   // in a day's CT of the tests the chance fell by up to 0.054
-  return std::min(0.995, limits.p_enough_min + kCertainty);
-}
-
-double estimated_p_enough(const SearchScene& scene, const Route& route, double need_factor) {
-  const Ask& ask = scene.asks()[route.ask];
-  const Placement& placement = scene.file().placement;
-  const auto [e1, e2] = across(route.direction);
-  // Gauss-Hermite points of third order along each of the three errors.
-  constexpr std::array<double, 3> at{-1.7320508, 0, 1.7320508}, weight{1.0 / 6, 2.0 / 3, 1.0 / 6};
-  double chance = 0;
-  for (std::size_t a = 0; a < 3; ++a)
-    for (std::size_t b = 0; b < 3; ++b)
-      for (std::size_t c = 0; c < 3; ++c) {
-        const Vec3 shift = placement.placement_mm * (at[a] * e1 + at[b] * e2) + placement.depth_mm * at[c] * route.direction;
-        const double mass = ask.yield.integral(scene.in_box(route.core_start(scene) + shift) - ask.core_offset,
-                                               scene.in_box(route.tip() + shift) - ask.core_offset, 2.0);
-        chance += weight[a] * weight[b] * weight[c] * static_cast<double>(ask.enough.of(static_cast<float>(mass / need_factor)));
-      }
-  return chance;
+  constexpr double kDrawn = 0.005;   // a standard error of as many independent draws as are made (kMassDraws)
+  return std::min(0.995, limits.p_enough_min + kDrawn);
 }
 
 Track track_of(const SearchScene& scene, const Route& route) {

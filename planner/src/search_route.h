@@ -62,10 +62,7 @@ struct RouteLimits {
 /// The route as a track; its id is left empty.
 [[nodiscard]] Track track_of(const SearchScene& scene, const Route& route);
 
-/// The chance of enough that routes are wished to have, for the day's CT differs a little: above the limit by 0.06.
+/// The chance of enough that routes are wished to have: above the limit by what drawing it may be off.
 [[nodiscard]] double wished_p_enough(const Limits& limits);
-
-/// Quick estimate of the chance that the core holds enough (`need_factor` of the need): placement at three points along each axis.
-[[nodiscard]] double estimated_p_enough(const SearchScene& scene, const Route& route, double need_factor = 1);
 
 }  // namespace leastharm
