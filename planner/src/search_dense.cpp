@@ -139,33 +139,37 @@ double price_at(const SearchScene& scene, const Route& route, double lack) {
   return route.score * (1 + 3 * lack) * (1 + near_limit_price(scene, route.direction));
 }
 
-/// The least depth with a sufficient chance of enough; where none has it, the chance's lack is priced.
-Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t ask, const Vec3& near, const Vec3& direction) {
+/// The least depth from `first_mm` on at which the chance is enough; where none within reach has it, the one that has most.
+double surest_depth_mm(LineChances& chances, double first_mm, double enough) {
   constexpr double kDeeper_mm = 2, kFinest_mm = 0.2;
+  double best_mm = first_mm, most = chances.at(first_mm);
+  for (double depth = first_mm; most < enough && depth <= first_mm + kDeepestMm;)
+    if (const double p = chances.at(depth += kDeeper_mm); p > most) most = p, best_mm = depth;
+  if (most < enough || best_mm == first_mm) return best_mm;
+  for (double back = kDeeper_mm / 2; back > kFinest_mm; back /= 2)
+    if (chances.at(best_mm - back) >= enough) best_mm -= back;
+  return best_mm;
+}
+
+/// A route on a line with a sufficient chance of enough, as shallow as may be; where there is none, the chance's lack is priced.
+Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t ask, const Vec3& near, const Vec3& direction) {
   const auto found = surface_near(scene, ask, near, direction);
   if (!found) return {};
   const Vec3 entry = *found;
   const auto normal_lps = outward_normal(scene.body(), scene.frame().lps(entry));
   const Vec3 outward = normal_lps ? scene.frame().direction(*normal_lps) : Vec3(-direction);
-  const auto at_depth = [&](double depth_mm) { return route_to_depth(scene, ask, limits, entry, outward, direction, depth_mm); };
-  Route route = shallowest_route(scene, ask, limits, entry, outward, direction);
-  Graded best;
-  if (!std::isfinite(route.score)) return best;
-  double depth = route.depth_mm;
-  const double first = depth;
-  LineChances chances(scene, route, first, limits.need_factor);
-  const auto lacks = [&] {
-    const double lack = lack_of(scene, chances.at(route.depth_mm)), cost = price_at(scene, route, lack);
-    if (cost < best.cost) best = {route, cost};
-    return lack > 0;
-  };
-  while (std::isfinite(route.score) && lacks() && depth <= first + kDeepestMm) route = at_depth(depth += kDeeper_mm);
-  if (depth == first) return best;
-  for (double back = kDeeper_mm / 2; back > kFinest_mm; back /= 2) {
-    route = at_depth(depth - back);
-    if (std::isfinite(route.score) && !lacks()) depth -= back;
-  }
-  return best;
+  const Route first = shallowest_route(scene, ask, limits, entry, outward, direction);
+  if (!std::isfinite(first.score)) return {};
+  LineChances chances(scene, first, first.depth_mm, limits.need_factor);
+  const auto grade = [&](const Route& route) { return Graded{route, price_at(scene, route, lack_of(scene, chances.at(route.depth_mm)))}; };
+  const Graded shallow = grade(first);
+  const double depth = surest_depth_mm(chances, first.depth_mm, wished_p_enough(scene.file().limits));
+  if (depth == first.depth_mm) return shallow;
+  const double whole_step = 0.999 * std::min(1.0, scene.frame().grid.spacing_mm.minCoeff());   // tips of routes stand at whole steps
+  const Route deeper = route_to_depth(scene, ask, limits, entry, outward, direction, depth + whole_step);
+  if (!std::isfinite(deeper.score)) return shallow;
+  const Graded sure = grade(deeper);
+  return sure.cost < shallow.cost ? sure : shallow;
 }
 
 }  // namespace
