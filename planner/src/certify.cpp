@@ -15,7 +15,7 @@
 namespace leastharm {
 namespace {
 
-constexpr double kFirstSlope = 0.14, kFirstStep_mm = 4;
+constexpr double kFirstSlope = 0.14, kFirstStep_mm = SweepWeights::kWidestStep_mm;
 constexpr double kLeastSlope = 0.0015, kLeastStep_mm = 0.125;
 constexpr double kCubePerStep = 18;     // cubes of tips for which bounds are told apart, in steps of the lattice
 constexpr double kFieldError = 0.01;   // by which a sum of averaged weights may exceed what the cylinder displaces

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 
 #include "radial_kernel.h"
@@ -108,6 +109,41 @@ RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const 
           nodes_[to + place_[0][static_cast<std::size_t>(i * factor[0] + a)]] = ShortFloat(row[static_cast<std::size_t>(i)]);
       }
   });
+}
+
+Volume<float> RefinedField::least_in_blocks(double block_mm) const {
+  Volume<float> least;
+  least.grid.spacing_mm = Vec3::Constant(block_mm);
+  for (std::size_t a = 0; a < 3; ++a) least.grid.size[a] = static_cast<int>(limit_[a] / inverse_[a] / static_cast<float>(block_mm)) + 1;
+  least.values.resize(least.grid.voxel_count());
+  // F is linear between nodes: its least in a block is not below that of all nodes of the cells that reach into it.
+  const auto nodes_of = [&](std::size_t axis, int block) {
+    const double per_block = block_mm * static_cast<double>(inverse_[axis]);
+    return std::pair{static_cast<std::size_t>(std::floor(block * per_block)),
+                     std::min(place_[axis].size() - 1, static_cast<std::size_t>(std::ceil((block + 1) * per_block)))};
+  };
+  const int ni = least.grid.size[0], nj = least.grid.size[1];
+  for_each_chunk(static_cast<std::size_t>(least.grid.size[2]), 1, [&](std::size_t slice, std::size_t) {
+    const int k = static_cast<int>(slice);
+    const auto [first_k, last_k] = nodes_of(2, k);
+    std::vector<float> rows(place_[1].size() * static_cast<std::size_t>(ni), std::numeric_limits<float>::infinity());   // of all these slices
+    for (std::size_t c = first_k; c <= last_k; ++c)
+      for (std::size_t b = 0; b < place_[1].size(); ++b)
+        for (int i = 0; i < ni; ++i) {
+          const auto [first, last] = nodes_of(0, i);
+          float& value = rows[b * static_cast<std::size_t>(ni) + static_cast<std::size_t>(i)];
+          for (std::size_t a = first; a <= last; ++a) value = std::min(value, static_cast<float>(nodes_[place_[0][a] + place_[1][b] + place_[2][c]]));
+        }
+    for (int j = 0; j < nj; ++j) {
+      const auto [first, last] = nodes_of(1, j);
+      float* const to = least.values.data() + least.grid.offset(0, j, k);
+      std::fill_n(to, ni, std::numeric_limits<float>::infinity());
+      for (std::size_t b = first; b <= last; ++b)
+        for (int i = 0; i < ni; ++i) to[i] = std::min(to[i], rows[b * static_cast<std::size_t>(ni) + static_cast<std::size_t>(i)]);
+      for (int i = 0; i < ni; ++i) to[i] = std::max(0.0f, to[i]);   // sharpening may have gone below
+    }
+  });
+  return least;
 }
 
 std::array<int, 3> refinement_factor(const Grid& grid, double radius_mm, std::size_t most_nodes) {

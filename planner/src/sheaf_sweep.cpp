@@ -42,8 +42,7 @@ std::vector<std::vector<SheafCost>> SheafSweep::run() {
 /// does not get to the tips.
 void SheafSweep::lay_out() {
   radius_ = needle_.outer_mm / 2;
-  constexpr double kFinestAlong_mm = 0.7;   // weights are averaged over millimetres
-  along_ = radius_ / std::ceil(radius_ / std::max(task_.step_mm, kFinestAlong_mm));
+  along_ = layer_mm(task_.step_mm, needle_);
   across_ = task_.step_mm;
   run_ = std::clamp(static_cast<int>(SweepGround::kBlock_mm / across_), 2, 16);
   // Where the steel ends with its round kernel wholly before its flat end.
@@ -217,16 +216,23 @@ bool SheafSweep::find_openings(int k) {
   bool any = false;
   std::ranges::fill(in_opening_, std::uint8_t{0});
   const double half_run = run_ * across_ / 2;
+  const int parts = is_coarse(across_, needle_) ? static_cast<int>(std::ceil(across_ / needle_.outer_mm)) + 1 : 1;   // of a cell along either axis
+  const auto in_opening = [&](const Vec3& p) {
+    const auto off = [&](int part) { return (part + 0.5) / parts - 0.5; };
+    for (int b = 0; b < parts; ++b)
+      for (int a = 0; a < parts; ++a)
+        if (ground_.in_opening(p + off(a) * lattice_.step[0] + off(b) * lattice_.step[1])) return true;
+    return false;
+  };
   for_each_run({{0, 0}, {lattice_.size[0], lattice_.size[1]}}, [&](int i, int j, int count) {
     if (!ground_.opening_near(lattice_.at(i, j, k) + half_run * task_.sheaf.first(), half_run)) return;
     for (int m = 0; m < count; ++m)
-      if (ground_.in_opening(lattice_.at(i + m, j, k))) in_opening_[lattice_.offset(i + m, j, 0)] = 1, any = true;
+      if (in_opening(lattice_.at(i + m, j, k))) in_opening_[lattice_.offset(i + m, j, 0)] = 1, any = true;
   });
   return any;
 }
 
 bool SheafSweep::sample(int k) {
-  const RefinedField& field = *ground_.ask().cost;
   const LayerWindow where = costs_.unspent().grown(2, {{0, 0}, {lattice_.size[0], lattice_.size[1]}});
   bool any = false;
   find_unspent(where);
@@ -235,7 +241,7 @@ bool SheafSweep::sample(int k) {
     const Vec3 from = lattice_.at(i, j, k) + lattice_.step[2] / 2;
     const bool live = ground_.is_solid(from + static_cast<double>(count - 1) / 2 * lattice_.step[0]) && unspent_near(i, j);
     const std::span<float> weights(weights_.data() + n, size);
-    if (live) field.at_row(from, lattice_.step[0], weights);
+    if (live) ground_.weights().at_row(across_, from, lattice_.step[0], weights);
     else std::ranges::fill(weights, 0.0f);
     any |= live && std::any_of(weights_.data() + n, weights_.data() + n + size, [](float w) { return w != 0; });
   });

@@ -27,9 +27,6 @@ struct SweepTask {
   const std::vector<int>& sides;   ///< +1 left, -1 right, 0 no matter
 };
 
-/// Whether averaged weights may do anything between points so far apart.
-[[nodiscard]] inline bool is_coarse(double step_mm, const Needle& needle) { return step_mm > 1.001 * needle.outer_mm / 3; }
-
 /// Goes along a sheaf, layer by layer from where the hand is to the tips, on a lattice square to its middle. Why what it finds
 /// bounds: DEVELOPERS.md, "The score, and the certificate".
 class SheafSweep {

@@ -38,8 +38,41 @@ VoxelIndex block_at(const Vec3& p) {
 
 }  // namespace
 
-SweepGround::SweepGround(const SearchScene& scene, std::size_t ask, const EntryPatches& patches)
-    : scene_(scene), ask_(scene.asks()[ask]), voxels_(scene.box_grid()), patches_(patches) {
+double layer_mm(double step_mm, const Needle& needle) {
+  constexpr double kFinest_mm = 0.7;
+  const double radius = needle.outer_mm / 2;
+  return radius / std::ceil(radius / std::max(step_mm, kFinest_mm));
+}
+
+SweepWeights::SweepWeights(std::shared_ptr<const RefinedField> averaged, const Needle& needle) : averaged_(std::move(averaged)) {
+  constexpr double kBlock_mm = 1;
+  Volume<float> least;
+  for (double step = kWidestStep_mm; is_coarse(step, needle); step /= 2) {
+    if (least.values.empty()) least = averaged_->least_in_blocks(kBlock_mm);
+    // Of the points of an axis in one layer whose middle lies in a cell, none lies farther from the cell's middle.
+    const double half_layer = layer_mm(step, needle) / 2, aside = step / 2 + kWidestSlope * half_layer;
+    least_.emplace_back(least, std::hypot(aside, aside, half_layer), std::max(1, static_cast<int>(step / 2 / kBlock_mm)));
+  }
+}
+
+void SweepWeights::at_row(double step_mm, const Vec3& from, const Vec3& apart, std::span<float> out) const {
+  std::size_t n = 0;
+  for (double step = kWidestStep_mm / 2; n < least_.size() && step > 0.999 * step_mm; step /= 2) ++n;   // the finest that is wide enough
+  if (n < least_.size()) least_[n].at_row(from, apart, out);
+  else averaged_->at_row(from, apart, out);
+}
+
+const SweepGround& SweepGrounds::of(std::size_t ask) {
+  if (!of_ask_[ask]) {
+    const Ask& asked = scene_.asks()[ask];
+    const SweepWeights& weights = weights_.try_emplace(asked.cost.get(), asked.cost, *asked.needle).first->second;
+    of_ask_[ask] = std::make_unique<SweepGround>(scene_, ask, patches_, weights);
+  }
+  return *of_ask_[ask];
+}
+
+SweepGround::SweepGround(const SearchScene& scene, std::size_t ask, const EntryPatches& patches, const SweepWeights& weights)
+    : scene_(scene), ask_(scene.asks()[ask]), voxels_(scene.box_grid()), patches_(patches), weights_(weights) {
   weight_of_wanted_ = 1e9;
   for (std::size_t m = 1; m < kMaterialCount; ++m)
     if (ask_.request->wants(static_cast<Material>(m))) weight_of_wanted_ = std::min(weight_of_wanted_, scene.file().weights.material[m]);

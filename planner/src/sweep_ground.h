@@ -1,19 +1,42 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <memory>
+#include <span>
 #include <vector>
 
 #include "entry_patches.h"
+#include "least_field.h"
 #include "tip_chances.h"
 
 namespace leastharm {
 
+/// Whether averaged weights may do anything between a lattice's points.
+[[nodiscard]] inline bool is_coarse(double step_mm, const Needle& needle) { return step_mm > 1.001 * needle.outer_mm / 3; }
+
+/// Layers of a lattice lie so far apart: a whole number on the needle's radius, for weights are averaged over millimetres.
+[[nodiscard]] double layer_mm(double step_mm, const Needle& needle);
+
+/// The averaged weights of a needle and, for each step of a lattice that is too coarse for them, their least in a cell of that lattice.
+class SweepWeights {
+ public:
+  SweepWeights(std::shared_ptr<const RefinedField> averaged, const Needle& needle);
+  /// At from, from + apart, ...: for a lattice of this step.
+  void at_row(double step_mm, const Vec3& from, const Vec3& apart, std::span<float> out) const;
+
+  static constexpr double kWidestSlope = 0.2, kWidestStep_mm = 4;   ///< of sheaves that are swept, or more, and of their lattices
+
+ private:
+  std::shared_ptr<const RefinedField> averaged_;
+  std::vector<LeastField> least_;   // of the widest step, half of it, ...
+};
+
 /// What sweeps ask of a scene for one needle, whatever their directions and sides. Points are in the scene's box, mm.
 class SweepGround {
  public:
-  /// `scene` and its `patches` outlive this.
-  SweepGround(const SearchScene& scene, std::size_t ask, const EntryPatches& patches);
+  /// All of these outlive this.
+  SweepGround(const SearchScene& scene, std::size_t ask, const EntryPatches& patches, const SweepWeights& weights);
 
   [[nodiscard]] const SearchScene& scene() const { return scene_; }
   [[nodiscard]] const Ask& ask() const { return ask_; }
@@ -33,6 +56,7 @@ class SweepGround {
   /// The largest weight within a needle's radius of a point, or more.
   [[nodiscard]] float most_weight_at(const Vec3& p) const { return value_at(most_weight_, p); }
   [[nodiscard]] const EntryPatches& patches() const { return patches_; }
+  [[nodiscard]] const SweepWeights& weights() const { return weights_; }
   /// Of what is wanted, per mm3: what a needle displaces at least on the way through it.
   [[nodiscard]] double weight_of_wanted() const { return weight_of_wanted_; }
 
@@ -51,6 +75,7 @@ class SweepGround {
   const Ask& ask_;
   GridFrame voxels_;                           ///< of the scene's box
   const EntryPatches& patches_;
+  const SweepWeights& weights_;
   double weight_of_wanted_ = 0;
   Grid blocks_;                                ///< coarse blocks ...
   std::vector<std::uint8_t> solid_;            ///< ... 1 where anything of weight is within reach of a point in the block
@@ -66,14 +91,12 @@ class SweepGrounds {
   explicit SweepGrounds(const SearchScene& scene) : scene_(scene), patches_(scene), of_ask_(scene.asks().size()) {}   ///< `scene` outlives this
 
   [[nodiscard]] const SearchScene& scene() const { return scene_; }
-  [[nodiscard]] const SweepGround& of(std::size_t ask) {
-    if (!of_ask_[ask]) of_ask_[ask] = std::make_unique<SweepGround>(scene_, ask, patches_);
-    return *of_ask_[ask];
-  }
+  [[nodiscard]] const SweepGround& of(std::size_t ask);
 
  private:
   const SearchScene& scene_;
   EntryPatches patches_;
+  std::map<const RefinedField*, SweepWeights> weights_;   // asks for needles of one diameter share them
   std::vector<std::unique_ptr<SweepGround>> of_ask_;
 };
 

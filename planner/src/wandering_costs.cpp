@@ -39,7 +39,7 @@ WanderingCosts::WanderingCosts(const Setting& setting, const LayerFlags& free)
     : s_(setting), grazing_(free.size(), 0.0f), touching_(free.size(), 0.0f), spare_(free.size(), 0.0f), through_(s_.has_openings ? free.size() : 0, 0) {
   for (std::size_t n = 0; n < free.size(); ++n)
     if (free[n] == 0) grazing_[n] = s_.cap_mm;
-  ways_.assign(s_.coarse ? 1 : 4, {grazing_, std::vector<float>(free.size(), s_.cap_mm)});
+  ways_.assign(4, {grazing_, std::vector<float>(free.size(), s_.cap_mm)});
   forget_rim();
   unspent_ = known();
 }
@@ -105,8 +105,7 @@ void WanderingCosts::open(const LayerFlags& here) {
 
 void WanderingCosts::advance(std::vector<float>& weights, bool any) {
   if (any) {
-    if (s_.coarse) least_around(weights);
-    else lower_in_valleys(weights);
+    if (!s_.coarse) lower_in_valleys(weights);
     const auto step = static_cast<float>(s_.along_mm);
     for (Way& way : ways_)
       for (auto* costs : {&way.outside, &way.cost})
@@ -114,12 +113,12 @@ void WanderingCosts::advance(std::vector<float>& weights, bool any) {
           float* const c = costs->data();
           for (std::size_t n = begin; n < end; ++n) c[n] = std::min(s_.cap_mm, c[n] + step * weights[n]);
         });
-    if (!s_.coarse) least_around(weights);
+    least_around(weights);
     touch(weights);
   }
   for (const int axis : {0, 1}) {
     const auto a = static_cast<std::size_t>(axis);
-    if (!s_.coarse) step_aside(axis);
+    step_aside(axis);
     off_[a] += s_.slope[a] * s_.along_mm;
     if (off_[a] + s_.slope[a] * s_.along_mm > s_.across_mm) may_step_again(axis);
   }
@@ -173,10 +172,6 @@ void WanderingCosts::step_aside(int axis) {
 
 void WanderingCosts::may_step_again(int axis) {
   const std::size_t stepped = std::size_t{1} << axis;
-  if (s_.coarse) {
-    least_along(axis, unspent_, ways_.front().outside);
-    least_along(axis, unspent_, ways_.front().cost);
-  }
   for (std::size_t w = 0; w + stepped < ways_.size(); ++w)
     if ((w & stepped) == 0)
       for_each_row(unspent_, [&](std::size_t begin, std::size_t end) {
@@ -194,11 +189,11 @@ void WanderingCosts::may_step_again(int axis) {
   unspent_ = unspent_.grown(0, known());
 }
 
+/// On a coarse lattice of the needles in the cells around, too: between its points costs count as linear.
 std::vector<float> WanderingCosts::costs() {
   std::vector<float> costs = ways_.back().cost;
   const LayerWindow inner{{1, 1}, {s_.size[0] - 1, s_.size[1] - 1}};
-  for (int axis = 0; axis < 2 && s_.coarse; ++axis)
-    if (off_[static_cast<std::size_t>(axis)] > 0) least_along(axis, inner, costs);
+  for (int axis = 0; axis < 2 && s_.coarse; ++axis) least_along(axis, inner, costs);
   return costs;
 }
 

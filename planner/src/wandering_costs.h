@@ -24,11 +24,10 @@ struct LayerWindow {
 };
 
 /// For each point of a layer what the cheapest needle displaces that comes to it: weight x length, mm. Carried on from layer
-/// to layer. On a fine lattice a way steps aside along either axis no oftener than a direction of the sheaf may: a straight
-/// axis is a mean of such ways (DEVELOPERS.md, "The score, and the certificate"), so none of the sheaf's needles costs less
-/// than the least of them. Where a slot may lie between two points, weights are lowered by what it may be deep. On a
-/// coarse lattice, between whose points weights may do anything, the least weights around each point count, and costs are of
-/// all needles within a step.
+/// to layer. A way along lattice points steps aside along either axis no oftener than a direction of the sheaf may. On a fine
+/// lattice a straight axis is a mean of such ways, on a coarse one it runs through the cells of one of them (DEVELOPERS.md, "The
+/// score, and the certificate"): none of the sheaf's needles costs less than the least of them. Where a slot may lie between two
+/// points of a fine lattice, weights are lowered by what it may be deep.
 class WanderingCosts {
  public:
   static constexpr float kNoEntry = std::numeric_limits<float>::infinity();
@@ -39,7 +38,7 @@ class WanderingCosts {
     double along_mm = 1, across_mm = 1;      ///< between layers; between points
     double most_touch_mm = 0;                ///< how far an admissible needle may touch the object before its axis enters
     float cap_mm = 0;                        ///< costs over this are not told apart
-    bool coarse = false;
+    bool coarse = false;                     ///< weights are the least in the points' cells, not those at the points
     bool has_openings = false;
   };
   WanderingCosts() = default;
@@ -93,7 +92,7 @@ class WanderingCosts {
   void least_around(std::vector<float>& weights);
 
   Setting s_;
-  std::vector<Way> ways_;   // the cheapest last; one where the lattice is coarse
+  std::vector<Way> ways_;   // the cheapest last
   // Of all needles within a step that have not entered: what they displace, and how far they have touched, or less.
   std::vector<float> grazing_, touching_;
   std::vector<float> spare_;

@@ -19,7 +19,23 @@
 namespace leastharm {
 namespace {
 
-enum class Kind { plain, opening, wide_needle, dead_tip };
+enum class Kind { plain, opening, wide_needle, dead_tip, slit };
+
+/// Height of the slit that runs along the right flank, as wide as two voxels: 4 mm.
+constexpr double kSlitY_mm = 6;
+
+void cut_slit(test::MadeBody& made) {
+  const Grid& grid = made.hu.grid;
+  for (int k = 0; k < grid.size[2]; ++k)
+    for (int j = 0; j < grid.size[1]; ++j)
+      for (int i = 0; i < grid.size[0]; ++i) {
+        const Vec3 p = grid.lps_from_index({double(i), double(j), double(k)});
+        const std::size_t n = grid.offset(i, j, k);
+        if (p.x() > -50 || std::abs(p.y() - kSlitY_mm) > 2) continue;
+        made.materials.values[n] = static_cast<std::uint8_t>(Material::air);
+        made.hu.values[n] = -1000;
+      }
+}
 
 struct World : test::MadeWorld {
   std::unique_ptr<Assessor> assessor;
@@ -28,6 +44,7 @@ struct World : test::MadeWorld {
 
   explicit World(Kind kind) {
     file.requests = {test::packing_request(kind == Kind::wide_needle ? 12 : 5)};
+    if (kind == Kind::slit) cut_slit(made), body.hu = made.hu.values, body.materials = made.materials.values;
     if (kind == Kind::opening) body.marks.push_back({"flank", MarkKind::opening, 0, false, ball_mask(body.grid, {-72, 0, 330}, 16)});
     if (kind == Kind::wide_needle) file.needles = {{.name = "wide", .outer_mm = 4.2, .bore_mm = 3.4, .throw_mm = 20, .usable_mm = 120}};
     if (kind == Kind::dead_tip) file.needles[0].dead_tip_mm = 5;
@@ -148,6 +165,34 @@ TEST_P(Certificate, NoRandomTrackLiesBelowIt) {
     if (route.score < 1.1 * bound.lower_bound) near.push_back(route);
   for (const TrackAssessment& a : admissible(world, near)) EXPECT_GE(a.damage.score, bound.lower_bound);
   RecordProperty("gap", std::to_string(1 - bound.lower_bound / best));
+}
+
+// A needle just fits through the slit: a coarse lattice's points, millimetres away, see the flank on both sides of it.
+TEST(CertificateOfASlit, IsNoHigherThanTheTrackThroughIt) {
+  const World world(Kind::slit);
+  Route route;
+  route.direction = Vec3::UnitX();
+  route.entry = world.scene->frame().point({-49, kSlitY_mm, 290});
+  route.depth_mm = 30;
+  const Assessed through = assessed(*world.scene, *world.assessor, route, true);
+  ASSERT_TRUE(through.assessment.admissible) << through.assessment.findings.front().what;
+  ASSERT_EQ(through.assessment.swept_mm3[static_cast<std::size_t>(Material::body)], 0);
+  const SheafBound bounds(world.grounds->of(0));
+  const Needle& needle = world.file.needles[0];
+  const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, hole = world.file.weights.hole_mm;
+  const Vec3 tip = world.scene->in_box(world.scene->frame().point(through.candidate.track.tip_lps_mm));
+  std::mt19937 random(4);
+  std::uniform_real_distribution<double> even(0, 1);
+  for (int n = 0; n < 12; ++n)
+    for (const auto& [slope, step, cube] : {std::array{0.14, 4.0, 36.0}, {0.07, 4.0, 36.0}, {0.07, 2.0, 18.0}, {0.018, 2.0, 18.0}}) {
+      const double u = 2 * even(random) - 1, v = 2 * even(random) - 1;
+      const Sheaf sheaf(slope * (u - 1), slope * (u + 1), slope * (v - 1), slope * (v + 1));
+      const Vec3 off = Vec3::Constant(0.75) + (cube - 1.5) * Vec3(even(random), even(random), even(random));
+      const TipBox box{tip - off, cube, {1, 1, 1}};
+      double points = 0;
+      const SheafCost cost = bounds.bound(sheaf, box, step, 1e6, {0}, points).front().front();
+      EXPECT_LE(area / 1.01 * (cost.plain_mm + hole), through.assessment.damage.score) << "slope " << slope << " step " << step;
+    }
 }
 
 // Several tracks may share a hole: what each scores without it must not hold any of it, neither in cells that were left out.
