@@ -4,106 +4,155 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <numeric>
+#include <optional>
 #include <vector>
 
 #include "parallel.h"
+#include "thresholds.h"
 
 namespace leastharm::segment_detail {
 namespace {
 
-constexpr std::uint8_t kBone = label(Material::bone), kTissue = label(Material::body);
-constexpr int kCompactShare = 33;        ///< one in so many of bone's voxels is compact bone that fills its voxel
-constexpr int kAround = 2;               ///< voxels each way in which the bone of a place is looked for
+constexpr std::uint8_t kBone = label(Material::bone), kTissue = label(Material::body), kFibre = label(Material::wrapping);
+constexpr int kDenseShare = 33;          ///< one in so many of bone's voxels is dense
+constexpr double kAlike = 0.85;          ///< of a voxel's height over tissue: a neighbour that is as full of bone
+constexpr int kLeastResolved = 30;       ///< voxels
 constexpr int kDepth = 3;                ///< voxels inwards in which compact bone is looked for
 constexpr double kThinLoss = 0.75;       ///< how much less half a voxel of bone reads where the shell is thin: see local_compact
-constexpr int kBeyondTissue = 7, kBelowTissue = 10;   ///< levels off tissue's peak that still are tissue: 112 and 160 HU
+constexpr double kShellShare = 0.75;     ///< most bone is a shell
+constexpr int kBeyondTissue = 7;         ///< levels over tissue's peak that still are tissue: 112 HU
+
+using Place = std::array<int, 3>;
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
 
-int compact_level(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, int threads) {
+std::array<std::ptrdiff_t, 3> strides(const Grid& grid) {
+  return {1, grid.size[0], static_cast<std::ptrdiff_t>(grid.size[0]) * grid.size[1]};
+}
+
+/// The levels of bone's voxels that `counts(v, at)`.
+template <typename Counts>
+LevelCounts count_bone(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, int threads, const Counts& counts) {
   const auto& n = codes.grid.size;
-  const std::size_t slice = static_cast<std::size_t>(n[0]) * static_cast<std::size_t>(n[1]);
-  std::vector<std::array<std::int64_t, 256>> parts(static_cast<std::size_t>(n[2]));
+  std::vector<LevelCounts> parts(static_cast<std::size_t>(n[2]));
   for_chunks(n[2], 1, threads, [&](int k, int, int) {
-    auto& part = parts[static_cast<std::size_t>(k)];
-    for (std::size_t v = slice * static_cast<std::size_t>(k); v < slice * static_cast<std::size_t>(k + 1); ++v)
-      part[levels.values[v]] += material(codes.values[v]) == kBone;
+    LevelCounts& part = parts[static_cast<std::size_t>(k)];
+    std::size_t v = codes.grid.offset(0, 0, k);
+    for (int j = 0; j < n[1]; ++j)
+      for (int i = 0; i < n[0]; ++i, ++v)
+        if (material(codes.values[v]) == kBone && counts(v, Place{i, j, k})) ++part[levels.values[v]];
   });
-  std::int64_t all = 0, above = 0;
-  for (const auto& part : parts)
-    for (const std::int64_t c : part) all += c;
+  LevelCounts all{};
+  for (const LevelCounts& part : parts)
+    for (std::size_t level = 0; level < all.size(); ++level) all[level] += part[level];
+  return all;
+}
+
+/// The level that one in `share` of what was counted reaches.
+int level_of_densest(const LevelCounts& counts, int share) {
+  const std::int64_t all = std::accumulate(counts.begin(), counts.end(), std::int64_t{0});
+  std::int64_t above = 0;
   int level = 255;
-  for (; level > 0; --level) {
-    for (const auto& part : parts) above += part[static_cast<std::size_t>(level)];
-    if (above * kCompactShare >= all) break;
-  }
+  for (; level > 0; --level)
+    if ((above += counts[static_cast<std::size_t>(level)]) * share >= all) break;
   return level;
+}
+
+/// What compact bone reads in this body. A shell that is thinner than a voxel reads less, now more and now less, as it falls on the grid; so the
+/// median of dense voxels that are alike along a shaft or over a plate, that is along two axes at least.
+int compact_level(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, int tissue, int threads) {
+  const int dense = level_of_densest(count_bone(levels, codes, threads, [](std::size_t, const Place&) { return true; }), kDenseShare);
+  const auto stride = strides(levels.grid);
+  const auto resolved = [&](std::size_t v, const Place& at) {
+    const std::uint8_t* level = levels.values.data() + v;
+    if (*level - tissue < kAlike * (dense - tissue)) return false;
+    int alike = 0;
+    for (std::size_t a = 0; a < 3; ++a)
+      alike += at[a] > 0 && at[a] + 1 < levels.grid.size[a] &&
+               std::min(level[-stride[a]], level[stride[a]]) - tissue > kAlike * (*level - tissue);
+    return alike >= 2;
+  };
+  const LevelCounts full = count_bone(levels, codes, threads, resolved);
+  const bool enough = std::accumulate(full.begin(), full.end(), std::int64_t{0}) >= kLeastResolved;
+  return enough ? level_of_densest(full, 2) : dense;
 }
 
 class Rim {
  public:
   Rim(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Thresholds& thresholds, int compact)
-      : levels_(levels), codes_(codes), mineral_(thresholds.mineral), tissue_(thresholds.tissue_peak), compact_(compact),
-        stride_{1, levels.grid.size[0], static_cast<std::ptrdiff_t>(levels.grid.size[0]) * levels.grid.size[1]} {}
+      : levels_(levels), codes_(codes), mineral_(thresholds.mineral), tissue_(thresholds.tissue_peak), compact_(compact), stride_(strides(levels.grid)) {}
 
-  /// Whether a voxel of bone that touches tissue is mostly tissue.
-  [[nodiscard]] bool mostly_tissue(std::size_t v, const std::array<int, 3>& at) const {
-    if (!touches_tissue(v, at)) return false;
-    const int level = levels_.values[v];
-    return level < mineral_ || level < half_way(v, at);
+  /// Whether a voxel of bone is mostly what lies beside it.
+  [[nodiscard]] bool mostly_other(std::size_t v, const Place& at) const {
+    return at_surface(v, at) && levels_.values[v] < half_way(v, at);
   }
 
  private:
-  [[nodiscard]] bool touches_tissue(std::size_t v, const std::array<int, 3>& at) const {
+  /// The grid's axis along which HU climb most; room is in voxels.
+  struct Climb {
+    std::ptrdiff_t inwards = 0;
+    int room_in = 0, room_out = 0;
+  };
+
+  [[nodiscard]] bool at_surface(std::size_t v, const Place& at) const {
     const std::uint8_t* c = codes_.values.data() + v;
     for (std::size_t a = 0; a < 3; ++a)
-      if ((at[a] > 0 && material(c[-stride_[a]]) == kTissue) || (at[a] + 1 < levels_.grid.size[a] && material(c[stride_[a]]) == kTissue)) return true;
+      if ((at[a] > 0 && material(c[-stride_[a]]) <= kTissue) || (at[a] + 1 < levels_.grid.size[a] && material(c[stride_[a]]) <= kTissue)) return true;
     return false;
   }
-  [[nodiscard]] double half_way(std::size_t v, const std::array<int, 3>& at) const {
-    const std::uint8_t* level = levels_.values.data() + v;
-    std::ptrdiff_t inwards = 0;
-    int steepest = -1, room_in = 0, room_out = 0;
+  [[nodiscard]] Climb steepest(const std::uint8_t* level, const Place& at) const {
+    Climb found;
+    int most = -1;
     for (std::size_t a = 0; a < 3; ++a) {
       const int before = at[a], after = levels_.grid.size[a] - 1 - at[a];
       if (before == 0 || after == 0) continue;
       const int climb = level[stride_[a]] - level[-stride_[a]];
-      if (std::abs(climb) <= steepest) continue;
-      steepest = std::abs(climb);
-      inwards = climb >= 0 ? stride_[a] : -stride_[a];
-      room_in = climb >= 0 ? after : before, room_out = climb >= 0 ? before : after;
+      if (std::abs(climb) <= most) continue;
+      most = std::abs(climb);
+      found = climb >= 0 ? Climb{stride_[a], after, before} : Climb{-stride_[a], before, after};
     }
-    if (steepest < 0) return mineral_;
-    int in = *level;
-    for (int n = 1; n <= std::min(kDepth, room_in); ++n) in = std::max<int>(in, level[n * inwards]);
-    int out = level[-inwards];
-    if (!like_tissue(out) && room_out > 1) out = std::min<int>(out, level[-2 * inwards]);
-    const bool ridge = out < tissue_ && level[inwards] < mineral_;   // between air and tissue: the overshoot of a sharp kernel looks like bone
-    if (!ridge && !like_tissue(out)) return mineral_;
-    const double most = 0.5 * (tissue_ + local_compact(in, compact_));   // whatever lies around
-    return *level >= most ? most : 0.5 * (tissue_ + local_compact(in, densest_around(v, at)));
+    return found;
   }
-  [[nodiscard]] bool like_tissue(int level) const { return level >= tissue_ - kBelowTissue && level < tissue_ + kBeyondTissue; }
-
-  [[nodiscard]] int densest_around(std::size_t v, const std::array<int, 3>& at) const {
-    const auto reach = [&](std::size_t a, int way) { return std::min(kAround, way < 0 ? at[a] : levels_.grid.size[a] - 1 - at[a]); };
+  /// What the voxel is mixed with: tissue, or what there is of tissue in the next voxel outwards; none where all around is bone.
+  [[nodiscard]] std::optional<int> outside(std::size_t v, const Climb& climb) const {
     const std::uint8_t* level = levels_.values.data() + v;
+    const int next = level[-climb.inwards];
+    const bool far = climb.room_out > 1;
+    if (next >= tissue_ + kBeyondTissue) return far && level[-2 * climb.inwards] < tissue_ + kBeyondTissue ? std::optional(tissue_) : std::nullopt;
+    if (!far || material(*(codes_.values.data() + v - 2 * climb.inwards)) != kFibre) return std::min(next, tissue_);
+    return std::min(2 * next - level[-2 * climb.inwards], tissue_);   // skin parts bone from linen: where the next voxel holds some of it, this one is full
+  }
+  [[nodiscard]] double half_way(std::size_t v, const Place& at) const {
+    const std::uint8_t* level = levels_.values.data() + v;
+    const Climb climb = steepest(level, at);
+    const auto out = climb.inwards == 0 ? std::nullopt : outside(v, climb);
+    if (!out) return 0;
+    int in = *level;
+    for (int n = 1; n <= std::min(kDepth, climb.room_in); ++n) in = std::max<int>(in, level[n * climb.inwards]);
+    const bool ridge = *out < tissue_ && level[climb.inwards] < mineral_;   // between air and tissue: the overshoot of a sharp kernel looks like bone
+    const int beside = ridge ? tissue_ : *out;
+    if (*level >= 0.5 * (beside + local_compact(in, compact_))) return 0;   // whatever lies around
+    return 0.5 * (beside + local_compact(in, densest_around(level, at)));
+  }
+
+  [[nodiscard]] int densest_around(const std::uint8_t* level, const Place& at) const {
+    const auto from = [&](std::size_t a) { return at[a] > 0 ? -1 : 0; };
+    const auto to = [&](std::size_t a) { return at[a] + 1 < levels_.grid.size[a] ? 1 : 0; };
     std::uint8_t densest = 0;
-    for (int k = -reach(2, -1); k <= reach(2, 1); ++k)
-      for (int j = -reach(1, -1); j <= reach(1, 1); ++j) {
-        const std::uint8_t* row = level + j * stride_[1] + k * stride_[2];
-        for (int i = -reach(0, -1); i <= reach(0, 1); ++i) densest = std::max(densest, row[i]);
-      }
+    for (int k = from(2); k <= to(2); ++k)
+      for (int j = from(1); j <= to(1); ++j)
+        for (int i = from(0); i <= to(0); ++i) densest = std::max(densest, level[i + j * stride_[1] + k * stride_[2]]);
     return densest;
   }
 
-  /// What a voxel full of this place's bone would read, as far as half a voxel of it is concerned: the mean of two answers. Where bone
+  /// What a voxel full of this place's bone would read, as far as half a voxel of it is concerned: between two answers. Where bone
   /// is solid, it is the densest that lies around. Where it is a shell thicker than half a voxel, that half is filled by the shell alone, so
   /// with hardly less than compact bone; the thinner the shell (the less dense the line inwards), the more of the half is spongy.
   [[nodiscard]] double local_compact(int densest_inwards, int densest_around) const {
     const double lack = std::max(0.0, 1.0 - static_cast<double>(densest_inwards - tissue_) / std::max(1, compact_ - tissue_));
     const double shell = tissue_ + (compact_ - tissue_) * (1 - kThinLoss * lack * lack);
-    return 0.5 * (shell + std::min(densest_around, compact_));
+    return kShellShare * shell + (1 - kShellShare) * std::min(densest_around, compact_);
   }
 
   const Volume<std::uint8_t>& levels_;
@@ -117,14 +166,14 @@ class Rim {
 void trim_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
                Volume<std::uint8_t>& codes) {
   const auto& n = codes.grid.size;
-  const Rim rim(levels, codes, thresholds, compact_level(levels, codes, threads));
+  const Rim rim(levels, codes, thresholds, compact_level(levels, codes, thresholds.tissue_peak, threads));
   std::vector<std::vector<std::size_t>> given_back(static_cast<std::size_t>(n[2]));
   for_chunks(n[2], 1, threads, [&](int k, int, int) {
     for (int j = 0; j < n[1]; ++j) {
       const std::size_t start = codes.grid.offset(0, j, k);
       for (int i = 0; i < n[0]; ++i) {
         const std::size_t v = start + static_cast<std::size_t>(i);
-        if (material(codes.values[v]) == kBone && rim.mostly_tissue(v, {i, j, k})) given_back[static_cast<std::size_t>(k)].push_back(v);
+        if (material(codes.values[v]) == kBone && rim.mostly_other(v, {i, j, k})) given_back[static_cast<std::size_t>(k)].push_back(v);
       }
     }
   });
