@@ -109,6 +109,24 @@ TEST(Segment, ResinLowInASkullIsFoundThoughItsPlaneMeetsOtherSurfaces) {
 TEST(Segment, PoolReachesTheWallOfItsVessel) {
   expect_overlap(coarse("coffin", Vec3(2.4, 2.4, 3.2)), {{wrapping, 0.9}, {body, 0.96}, {packing, 0.93}, {bone, 0.92}, {resin, 0.91}});   // 0.89 without its edge
 }
+TEST(Segment, ShallowPoolIsFoundAndBoundedInMuchNoise) {
+  Grid grid;
+  grid.size = {76, 64, 80};
+  grid.spacing_mm = {2.4, 2.4, 2.6};
+  const Mat3 turn = Eigen::AngleAxisd(0.12, Vec3(0.3, 0, 1).normalized()).toRotationMatrix();
+  for (const int resin_hu : {15, -40}) {
+    PerMaterial<int> hu_of = test::kPlainHu;
+    hu_of[static_cast<std::size_t>(resin)] = resin_hu;
+    test::PlainBody scan = test::scan_plain(grid, 50, 1, [&](const Vec3& at) {
+      const Vec3 p = turn * at;
+      if (p.cwiseQuotient(Vec3(85, 68, 96)).norm() > 1) return air;
+      if (p.cwiseQuotient(Vec3(62, 48, 72)).norm() > 1) return body;
+      return p.y() > 34 ? resin : air;   // at most 14 mm deep
+    }, hu_of);
+    SCOPED_TRACE(resin_hu);
+    expect_overlap(mapped(std::move(scan.hu), std::move(scan.truth), {}), {{body, 0.97}, {resin, 0.78}});
+  }
+}
 TEST(Segment, LumpOfBrainOfItsOwnHuIsNoResin) {
   expect_overlap(drawn(402), {{wrapping, 0.9}, {body, 0.96}, {bone, 0.9}, {support, 0.9}});
 }

@@ -9,14 +9,18 @@
 namespace leastharm::segment_detail {
 namespace {
 
+constexpr double kOfMedian = 1.4826;   ///< a normal distribution's standard deviation over the median distance from its middle
+
+double log_density(const Normal& matter, double level) {
+  const double z = (level - matter.mean) / matter.deviation;
+  return -0.5 * z * z - std::log(matter.deviation);
+}
+
 /// Goes through a voxel's neighbourhood and weighs its tissue: resin or not.
 class Judge {
  public:
   Judge(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Pool& pool)
-      : levels_(levels), codes_(codes), favour_(pool.favour) {
-    for (std::size_t a = 0; a < 3; ++a)
-      reach_[a] = std::clamp(static_cast<int>(std::lround(kReach_mm / levels.grid.spacing_mm[static_cast<Eigen::Index>(a)])), 1, 2);
-  }
+      : levels_(levels), codes_(codes), favour_(pool.favour), reach_(reach_of_judgement(levels.grid)) {}
   [[nodiscard]] bool resin(const std::array<int, 3>& at) const {
     const auto& n = levels_.grid.size;
     float sum = 0;
@@ -33,11 +37,10 @@ class Judge {
   }
 
  private:
-  static constexpr double kReach_mm = 2.5;
   const Volume<std::uint8_t>& levels_;
   const Volume<std::uint8_t>& codes_;
-  const std::array<float, 256>& favour_;
-  std::array<int, 3> reach_{};
+  const Favour& favour_;
+  std::array<int, 3> reach_;
 };
 
 /// Of some blocks, those of whose voxels at least a share is resin.
@@ -52,6 +55,37 @@ std::vector<std::size_t> blocks_of_resin(const Volume<std::uint8_t>& codes, cons
 }
 
 }  // namespace
+
+std::array<int, 3> reach_of_judgement(const Grid& grid) {
+  constexpr double kReach_mm = 2.5;
+  std::array<int, 3> reach{};
+  for (std::size_t a = 0; a < 3; ++a) reach[a] = std::clamp(static_cast<int>(std::lround(kReach_mm / grid.spacing_mm[static_cast<Eigen::Index>(a)])), 1, 2);
+  return reach;
+}
+
+Normal normal_near_middle(std::vector<double> levels) {
+  constexpr double kDeviations = 2.5, kRounding = 0.5;   // levels are whole numbers
+  if (levels.empty()) return {};
+  const double middle = median(levels);
+  std::vector<double> off(levels.size());
+  std::ranges::transform(levels, off.begin(), [&](double level) { return std::abs(level - middle); });
+  const double reach = std::max(1.0, kDeviations * kOfMedian * median(off));
+  std::erase_if(levels, [&](double level) { return std::abs(level - middle) > reach; });
+  double sum = 0, squares = 0;
+  for (const double level : levels) sum += level, squares += level * level;
+  const double n = static_cast<double>(levels.size()), mean = sum / n;
+  return {mean, std::max(kRounding, std::sqrt(std::max(0.0, squares / n - mean * mean)))};
+}
+
+Favour favour_of(const Normal& resin, const Normal& tissue) {
+  constexpr double kMost = 2;   // either way: no single voxel decides
+  Favour favour{};
+  for (std::size_t l = 0; l < favour.size(); ++l) {
+    const auto level = static_cast<double>(l);
+    favour[l] = static_cast<float>(std::clamp(log_density(resin, level) - log_density(tissue, level), -kMost, kMost));
+  }
+  return favour;
+}
 
 std::array<int, 3> voxel_at(const Grid& grid, std::size_t v) {
   const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);

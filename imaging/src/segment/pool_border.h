@@ -10,10 +10,25 @@
 
 namespace leastharm::segment_detail {
 
+/// Levels of one kind of matter, as a normal distribution.
+struct Normal {
+  double mean = 0, deviation = 1;
+};
+
+/// Of levels, by those near the middle one: some are of what lies beside.
+[[nodiscard]] Normal normal_near_middle(std::vector<double> levels);
+
+/// For each level, how much likelier it is resin than tissue (log of the odds).
+using Favour = std::array<float, 256>;
+[[nodiscard]] Favour favour_of(const Normal& resin, const Normal& tissue);
+
+/// Voxels each way whose levels are judged together: 2.5 mm, and no single voxel.
+[[nodiscard]] std::array<int, 3> reach_of_judgement(const Grid& grid);
+
 /// What may be a pool of resin.
 struct Pool {
   std::vector<std::size_t> blocks, ring;   ///< surely resin where they hold tissue; to be judged voxel by voxel
-  std::array<float, 256> favour{};         ///< for each level, how much likelier it is resin than tissue (log)
+  Favour favour{};
 };
 
 /// Index of a voxel from its offset.

@@ -24,7 +24,6 @@ constexpr double kLeastFree = 0.05;       ///< share of the blocks around a pool
 constexpr int kFreeShare = 128, kFreeOfOther = 240;   ///< that hold air or fibre: at most so much tissue, of 255; the second for what has HU of its own
 constexpr double kLeastFlat = 0.6;        ///< of a pool's free surface: a lump of brain has 0.2 to 0.4
 constexpr double kLeastContrast_hu = 15, kContrast = 3.5;   ///< by which resin differs from tissue as even as itself: at least, and of its spread
-constexpr double kLeastFavour = -2;       ///< log of the odds: no single voxel decides
 constexpr double kStandingShare = 0.5;    ///< what stands level varies at most this much of what tissue does,
 constexpr double kStandingNoise = 1.4;    ///< or of what noise feigns
 constexpr double kLeastLevel = 0.3;       ///< of the body's half thickness: the half width of a level surface
@@ -78,14 +77,12 @@ TissueTexture tissue_texture(const Coarse& coarse, const Shares& shares, double 
 
 namespace {
 
-/// Levels of one kind of matter, as a normal distribution.
-struct Normal {
-  double mean = 0, deviation = 1;
-
-  [[nodiscard]] double log_density(double level) const {
-    const double z = (level - mean) / deviation;
-    return -0.5 * z * z - std::log(deviation);
-  }
+/// What is known before resin is looked for.
+struct Known {
+  const Volume<std::uint8_t>& levels;
+  const Coarse& coarse;
+  const Shares& shares;
+  const TissueTexture& tissue;
 };
 
 Normal normal_of(const LevelStatistic& all) {
@@ -108,22 +105,16 @@ std::vector<std::uint8_t> even_blocks(const Coarse& coarse, const Shares& shares
   return even;
 }
 
-void weigh(const Normal& resin, const Normal& around, Pool& pool) {
-  for (std::size_t l = 0; l < pool.favour.size(); ++l) {
-    const auto level = static_cast<double>(l);
-    pool.favour[l] = static_cast<float>(std::max(kLeastFavour, resin.log_density(level) - around.log_density(level)));
-  }
-}
-
 /// What all whole tissue but the pool looks like.
-Normal tissue_around(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const Pool& pool) {
+Normal tissue_around(const Known& known, const std::vector<std::size_t>& pool) {
+  const auto& [levels, coarse, shares, tissue] = known;
   constexpr std::size_t kEach = 7;   // a sample of the blocks will do
   std::vector<std::uint8_t> taken(coarse.count());
-  for (const std::size_t v : pool.blocks) taken[v] = 1;
-  LevelStatistic all;
+  for (const std::size_t v : pool) taken[v] = 1;
+  std::vector<double> all;
   for (std::size_t v = 0; v < taken.size(); v += kEach)
-    if (!taken[v] && whole_tissue(shares, v)) all.add(statistic_of(levels, coarse, v));
-  return normal_of(all);
+    if (!taken[v] && whole_tissue(shares, v)) for_voxels(coarse, levels.grid, v, [&](std::size_t n) { all.push_back(levels.values[n]); });
+  return normal_near_middle(std::move(all));
 }
 
 double mean_hu(const Shares& shares, const std::vector<std::size_t>& blocks) {
@@ -169,83 +160,80 @@ bool is_pool(const Coarse& coarse, const Shares& shares, const TissueTexture& ti
   return tissue.even() || spread_hu(shares, pool.blocks) <= std::hypot(noise, kMostSpread * tissue.spread_hu);
 }
 
-void find_pools(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                const TissueTexture& tissue, int side, int threads, Volume<std::uint8_t>& codes) {
+/// Whether most of some blocks is resin already.
+bool is_found(const Coarse& coarse, const Volume<std::uint8_t>& codes, const std::vector<std::size_t>& blocks) {
+  std::size_t voxels = 0, resin = 0;
+  for (const std::size_t block : blocks)
+    for_voxels(coarse, codes.grid, block, [&](std::size_t v) { ++voxels, resin += (codes.values[v] & code::kMaterial) == label(Material::resin); });
+  return 2 * resin > voxels;
+}
+
+void find_pools(const Known& known, int side, int threads, Volume<std::uint8_t>& codes) {
+  const auto& [levels, coarse, shares, tissue] = known;
   const std::vector<std::uint8_t> even = even_blocks(coarse, shares, tissue, side);
   const double least_blocks = std::max(8.0, kLeastShare * static_cast<double>(tissue.blocks));
   for (const Core& core : cores_of(coarse, even, 0, threads)) {
     if (static_cast<double>(core.blocks.size()) < least_blocks) continue;
     Pool pool{core.blocks, ring_of(coarse, core.blocks), {}};
-    if (!is_pool(coarse, shares, tissue, pool)) continue;
+    if (is_found(coarse, codes, core.blocks) || !is_pool(coarse, shares, tissue, pool)) continue;
     LevelStatistic all;
     for (const std::size_t block : core.blocks) all.add(statistic_of(levels, coarse, block));
-    const Normal resin = normal_of(all), around = tissue_around(levels, coarse, shares, pool);
-    weigh(resin, around, pool);
+    pool.favour = favour_of(normal_of(all), tissue_around(known, pool.blocks));
     label_pool(levels, coarse, pool, threads, codes);
     widen(levels, coarse, threads, pool, codes);
     close_rim(levels, coarse, pool, codes);
   }
 }
 
-/// Blocks most of whose voxels are among some, given by rising index; and those of the voxels themselves.
-std::vector<std::size_t> blocks_mostly_of(const std::vector<std::size_t>& voxels, const Coarse& coarse, const Grid& grid) {
-  constexpr double kMost = 0.9;
-  std::vector<std::uint16_t> counts(coarse.count());
-  for (const std::size_t v : voxels) {
-    const std::array<int, 3> at = voxel_at(grid, v);
-    ++counts[coarse.offset(at[0] / coarse.factor[0], at[1] / coarse.factor[1], at[2] / coarse.factor[2])];
-  }
-  std::vector<std::size_t> blocks;
-  const double all = coarse.factor[0] * coarse.factor[1] * coarse.factor[2];
-  for (std::size_t b = 0; b < counts.size(); ++b)
-    if (counts[b] >= kMost * all) blocks.push_back(b);
-  return blocks;
+/// Whether what stands level is as even as a liquid that set, and no lump of tissue; where that cannot be told, it is.
+bool is_even(const Standing& standing, const Normal& around, const Coarse& coarse, const TissueTexture& tissue) {
+  const double voxels = coarse.factor[0] * coarse.factor[1] * coarse.factor[2];
+  const bool uneven = tissue.typical_hu > kStandingNoise * tissue.least_seen_hu;   // beyond what noise feigns
+  const double noise_hu = uneven ? tissue.block_noise_hu * std::sqrt(voxels / 27) : tissue.spread_hu;
+  return !standing.deep || kHuPerLevel * standing.unevenness <= std::max(kStandingNoise * noise_hu, kStandingShare * kHuPerLevel * around.deviation);
 }
 
-/// Whether what stands level is as even as a liquid that set: no lump of tissue.
-bool is_even(const std::vector<std::size_t>& blocks, const TissueTexture& tissue) {
-  std::vector<double> variation;
-  for (const std::size_t b : blocks)
-    if (std::isfinite(tissue.variation_hu[b])) variation.push_back(static_cast<double>(tissue.variation_hu[b]));
-  return variation.empty() || median(variation) <= std::max(kStandingNoise * tissue.least_seen_hu, kStandingShare * tissue.typical_hu);
+/// Whether it is evener than tissue beyond doubt.
+bool is_evener(const Standing& standing, const TissueTexture& tissue) {
+  return standing.deep && kHuPerLevel * standing.unevenness <= kStandingShare * tissue.spread_hu;
+}
+
+/// How much the levels of one matter tell it from another: the mean of the log of the odds, a voxel (Kullback and Leibler 1951, "On
+/// information and sufficiency", Annals of Mathematical Statistics 22:79-86).
+double divergence(const Normal& from, const Normal& other) {
+  const double ratio = from.deviation / other.deviation, z = (from.mean - other.mean) / other.deviation;
+  return 0.5 * (ratio * ratio + z * z - 1) - std::log(ratio);
 }
 
 /// Takes what stands below a level surface for resin. Where its HU differ from tissue's they draw its border.
-void take_standing(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
-                   const Standing& standing, Evidence evidence, int threads, Volume<std::uint8_t>& codes) {
-  constexpr double kClear = 0.6;   // of its own spread: so far from tissue that a neighbourhood tells where it is likely,
-  constexpr double kPlain = 1;     // and anywhere, of the wider spread
-  Pool pool{blocks_mostly_of(standing.voxels, coarse, levels.grid), {}, {}};
-  const double hu = hu_of(0) + kHuPerLevel * standing.levels.mean();
+void take_standing(const Known& known, const LevelSurface& surface, double wall_mm, int threads, Volume<std::uint8_t>& codes) {
+  const auto& [levels, coarse, shares, tissue] = known;
+  constexpr double kTells = 0.32;   // as means do that lie 0.8 of a common deviation apart
+  const PoolReading pool = read_pool(surface, levels, codes);
+  const double hu = hu_of(0) + kHuPerLevel * pool.levels.mean;
   const bool own_hu = std::abs(hu - tissue.tissue_hu) >= least_contrast(tissue);
-  if (standing.levels.count == 0 || hu < kLowest_hu || hu > kHighest_hu || !(own_hu || is_even(pool.blocks, tissue))) return;
-  if (!own_hu && (evidence == Evidence::slight || (evidence == Evidence::fair && tissue.even()))) return;   // where tissue is even itself, what is left of a brain is no other
-  pool.ring = ring_of(coarse, pool.blocks);
-  const Normal resin = normal_of(standing.levels), around = tissue_around(levels, coarse, shares, pool);
-  if (std::abs(resin.mean - around.mean) > kClear * resin.deviation) {
-    weigh(resin, around, pool);
-    if (std::abs(resin.mean - around.mean) > kPlain * std::max(resin.deviation, around.deviation)) {   // then HU tell the vessel's wall below, too
-      pool.ring.insert(pool.ring.end(), pool.blocks.begin(), pool.blocks.end());
-      pool.blocks.clear();
-    }
-    label_pool(levels, coarse, pool, threads, codes);
-  } else {
-    for (const std::size_t v : standing.voxels) codes.values[v] = label(Material::resin);
-  }
-  close_rim(levels, coarse, pool, codes);
+  if (pool.none || pool.found || hu < kLowest_hu || hu > kHighest_hu || (!own_hu && surface.evidence == Evidence::slight)) return;
+  const Normal around = tissue_around(known, {});
+  const Favour favour = favour_of(pool.levels, around);
+  const PoolEnd end{divergence(pool.levels, around) > kTells ? &favour : nullptr, wall_mm};
+  const Standing standing = standing_below(surface, levels, codes, end, coarse, threads);
+  if (!own_hu && !is_even(standing, around, coarse, tissue)) return;
+  if (!own_hu && surface.evidence == Evidence::fair && tissue.even() && !is_evener(standing, tissue)) return;   // what is left of a brain that set level is as even as tissue
+  label_standing(surface, standing, levels, end.favour, coarse, codes);
 }
 
 }  // namespace
 
 void find_resin(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, const TissueTexture& tissue,
                 const std::vector<Side>& sides, double half_thickness_mm, int threads, Volume<std::uint8_t>& codes) {
-  for (const int side : tissue.even() ? std::vector<int>{-1, 1} : std::vector<int>{0}) find_pools(levels, coarse, shares, tissue, side, threads, codes);
+  const Known known{levels, coarse, shares, tissue};
+  if (!tissue.even()) find_pools(known, 0, threads, codes);   // then evenness draws them best
   const Lying lying{kLeastLevel * half_thickness_mm, length_of(coarse, shares)};
   const std::vector<LevelSurface> surfaces = level_surfaces(levels, codes, coarse, lying, threads);
-  if (surfaces.empty()) return;
-  const double wall = wall_mm(coarse, sides, threads);
-  for (const LevelSurface& surface : surfaces)
-    take_standing(levels, coarse, shares, tissue, standing_below(surface, levels, codes, coarse, wall, threads), surface.evidence, threads, codes);
+  const double wall = surfaces.empty() ? 0 : wall_mm(coarse, sides, threads);
+  for (const LevelSurface& surface : surfaces) take_standing(known, surface, wall, threads, codes);
+  if (tissue.even())
+    for (const int side : {-1, 1}) find_pools(known, side, threads, codes);
 }
 
 }  // namespace leastharm::segment_detail
