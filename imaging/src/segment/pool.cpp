@@ -16,7 +16,7 @@ namespace {
 
 constexpr double kFirst_voxels = 1.5, kLast_voxels = 4.5;   ///< depth at which the pool's own HU are read: blur reaches less far than the first
 constexpr int kBlurred = 3;                                 ///< voxels above bone that mix with it
-constexpr float kSure = 3;                                  ///< log of the odds, 20 to 1
+constexpr float kSure = 3;                                  ///< log of the odds, 20 to 1: a sounding that falls so far behind its best is in other matter
 constexpr std::size_t kLeastProbes = 30;
 constexpr double kStep_voxels = 0.6;                        ///< of soundings, down and across: close enough to miss next to nothing
 
