@@ -151,7 +151,7 @@ class Certifier::Search {
     const double displaced_mm = (best - (cell.through_opening ? 0 : hole_of(needle))) / hole_area_mm2(needle.outer_mm, 0);
     const double way_mm = std::clamp(kWayPerDisplaced * displaced_mm, kShortest_mm, kLongest_mm);
     Cell part = cell;
-    if (is_coarse(cell.step_mm, needle) || (cell.step_mm > kLeastStep_mm && cell.step_mm > way_mm * cell.slope)) {
+    if (spacing_of(cell.step_mm, needle) != Spacing::fine || (cell.step_mm > kLeastStep_mm && cell.step_mm > way_mm * cell.slope)) {
       part.step_mm /= 2;
       const double cube = std::min(cell.box.cube_mm, kCubePerStep * part.step_mm);
       const int count = cube < cell.box.cube_mm ? 2 : 1;

@@ -88,7 +88,7 @@ void SheafSweep::sweep(int from, int to) {
   started_ = false;
   const auto cap = static_cast<float>(task_.cap_mm);
   const int first = first_solid(from - first_end_, from);
-  costs_ = WanderingCosts({{lattice_.size[0], lattice_.size[1]}, task_.sheaf.slope(), along_, across_, most_touch_mm_, cap, is_coarse(across_, needle_), ground_.has_openings()},
+  costs_ = WanderingCosts({{lattice_.size[0], lattice_.size[1]}, task_.sheaf.slope(), along_, across_, most_touch_mm_, cap, spacing_of(across_, needle_), ground_.has_openings()},
                           free_hands(from - first_end_, first));
   for (int k = first; k < to; ++k) {
     if (find_openings(k)) costs_.open(in_opening_);
@@ -216,7 +216,7 @@ bool SheafSweep::find_openings(int k) {
   bool any = false;
   std::ranges::fill(in_opening_, std::uint8_t{0});
   const double half_run = run_ * across_ / 2;
-  const int parts = is_coarse(across_, needle_) ? static_cast<int>(std::ceil(across_ / needle_.outer_mm)) + 1 : 1;   // of a cell along either axis
+  const int parts = spacing_of(across_, needle_) == Spacing::fine ? 1 : static_cast<int>(std::ceil(across_ / needle_.outer_mm)) + 1;   // of a cell along either axis
   const auto in_opening = [&](const Vec3& p) {
     const auto off = [&](int part) { return (part + 0.5) / parts - 0.5; };
     for (int b = 0; b < parts; ++b)

@@ -38,6 +38,11 @@ VoxelIndex block_at(const Vec3& p) {
 
 }  // namespace
 
+Spacing spacing_of(double step_mm, const Needle& needle) {
+  const double part = step_mm / needle.outer_mm;
+  return part < 0.334 ? Spacing::fine : part < 0.667 ? Spacing::middling : Spacing::coarse;
+}
+
 double layer_mm(double step_mm, const Needle& needle) {
   constexpr double kFinest_mm = 0.7;
   const double radius = needle.outer_mm / 2;
@@ -47,7 +52,7 @@ double layer_mm(double step_mm, const Needle& needle) {
 SweepWeights::SweepWeights(std::shared_ptr<const RefinedField> averaged, const Needle& needle) : averaged_(std::move(averaged)) {
   constexpr double kBlock_mm = 1;
   Volume<float> least;
-  for (double step = kWidestStep_mm; is_coarse(step, needle); step /= 2) {
+  for (double step = kWidestStep_mm; spacing_of(step, needle) == Spacing::coarse; step /= 2) {
     if (least.values.empty()) least = averaged_->least_in_blocks(kBlock_mm);
     // Of the points of an axis in one layer whose middle lies in a cell, none lies farther from the cell's middle.
     const double half_layer = layer_mm(step, needle) / 2, aside = step / 2 + kWidestSlope * half_layer;

@@ -9,11 +9,11 @@
 #include "entry_patches.h"
 #include "least_field.h"
 #include "tip_chances.h"
+#include "wandering_costs.h"
 
 namespace leastharm {
 
-/// Whether averaged weights may do anything between a lattice's points.
-[[nodiscard]] inline bool is_coarse(double step_mm, const Needle& needle) { return step_mm > 1.001 * needle.outer_mm / 3; }
+[[nodiscard]] Spacing spacing_of(double step_mm, const Needle& needle);
 
 /// Layers of a lattice lie so far apart: a whole number on the needle's radius, for weights are averaged over millimetres.
 [[nodiscard]] double layer_mm(double step_mm, const Needle& needle);

@@ -105,7 +105,7 @@ void WanderingCosts::open(const LayerFlags& here) {
 
 void WanderingCosts::advance(std::vector<float>& weights, bool any) {
   if (any) {
-    if (!s_.coarse) lower_in_valleys(weights);
+    if (s_.spacing != Spacing::coarse) lower_between_points(weights);
     const auto step = static_cast<float>(s_.along_mm);
     for (Way& way : ways_)
       for (auto* costs : {&way.outside, &way.cost})
@@ -124,22 +124,24 @@ void WanderingCosts::advance(std::vector<float>& weights, bool any) {
   }
 }
 
-/// Where weights are least between two points, by a quarter of the second difference: what a slot between two edges under a
-/// disc may lie below both of them (measured: tests/planner/wandering_costs_test.cpp).
-void WanderingCosts::lower_in_valleys(std::vector<float>& weights) {
-  constexpr float kShare = 0.25f;
+/// By a share of the second difference. On a fine lattice where weights are less than at both points beside: a slot between two
+/// edges under a disc may be deeper by a quarter. On a middling one wherever they bend upward (measured:
+/// tests/planner/wandering_costs_test.cpp).
+void WanderingCosts::lower_between_points(std::vector<float>& weights) {
+  const bool fine = s_.spacing == Spacing::fine;
+  const float share = fine ? 0.25f : 0.4f;
   const LayerWindow inner{{1, 1}, {s_.size[0] - 1, s_.size[1] - 1}};
   const auto ni = static_cast<std::size_t>(s_.size[0]);
   spare_ = weights;
-  const auto depth = [](float before, float here, float after) {
-    const float least = std::min(before, after) - here;
-    return least >= 0 ? before + after - 2 * here : 0.0f;
+  const auto depth = [fine](float before, float here, float after) {
+    const float bend = before + after - 2 * here;
+    return (fine ? std::min(before, after) >= here : bend > 0) ? bend : 0.0f;
   };
   const float* const w = spare_.data();
   for_each_row(unspent_.grown(1, inner), [&](std::size_t begin, std::size_t end) {
     for (std::size_t n = begin; n < end; ++n) {
       const float along = depth(w[n - 1], w[n], w[n + 1]), down = depth(w[n - ni], w[n], w[n + ni]);
-      weights[n] = std::max(0.0f, weights[n] - kShare * (along + down));
+      weights[n] = std::max(0.0f, weights[n] - share * (along + down));
     }
   });
 }
@@ -193,7 +195,7 @@ void WanderingCosts::may_step_again(int axis) {
 std::vector<float> WanderingCosts::costs() {
   std::vector<float> costs = ways_.back().cost;
   const LayerWindow inner{{1, 1}, {s_.size[0] - 1, s_.size[1] - 1}};
-  for (int axis = 0; axis < 2 && s_.coarse; ++axis) least_along(axis, inner, costs);
+  for (int axis = 0; axis < 2 && s_.spacing == Spacing::coarse; ++axis) least_along(axis, inner, costs);
   return costs;
 }
 

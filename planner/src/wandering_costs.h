@@ -23,11 +23,18 @@ struct LayerWindow {
   [[nodiscard]] LayerWindow grown(int points, const LayerWindow& bounds) const;
 };
 
+/// How far a lattice's points lie apart for the disc over which weights are averaged, and so what is done about what lies between them.
+enum class Spacing {
+  fine,       ///< weights are as good as linear between points, but for narrow valleys
+  middling,   ///< they may bend between points
+  coarse      ///< they may do anything: each point is given the least of its cell
+};
+
 /// For each point of a layer what the cheapest needle displaces that comes to it: weight x length, mm. Carried on from layer
 /// to layer. A way along lattice points steps aside along either axis no oftener than a direction of the sheaf may. On a fine
 /// lattice a straight axis is a mean of such ways, on a coarse one it runs through the cells of one of them (DEVELOPERS.md, "The
-/// score, and the certificate"): none of the sheaf's needles costs less than the least of them. Where a slot may lie between two
-/// points of a fine lattice, weights are lowered by what it may be deep.
+/// score, and the certificate"): none of the sheaf's needles costs less than the least of them. Weights at points are lowered by
+/// what those between them may be less.
 class WanderingCosts {
  public:
   static constexpr float kNoEntry = std::numeric_limits<float>::infinity();
@@ -38,7 +45,7 @@ class WanderingCosts {
     double along_mm = 1, across_mm = 1;      ///< between layers; between points
     double most_touch_mm = 0;                ///< how far an admissible needle may touch the object before its axis enters
     float cap_mm = 0;                        ///< costs over this are not told apart
-    bool coarse = false;                     ///< weights are the least in the points' cells, not those at the points
+    Spacing spacing = Spacing::fine;
     bool has_openings = false;
   };
   WanderingCosts() = default;
@@ -82,7 +89,7 @@ class WanderingCosts {
   [[nodiscard]] LayerWindow known() const;
   [[nodiscard]] bool is_unspent(int i, int j) const;
   void forget_rim();
-  void lower_in_valleys(std::vector<float>& weights);
+  void lower_between_points(std::vector<float>& weights);
   void touch(const std::vector<float>& weights);
   void step_aside(int axis);
   void may_step_again(int axis);

@@ -43,8 +43,8 @@ Field random_field(unsigned seed) {
   return field;
 }
 
-WanderingCosts::Setting setting(double slope, bool coarse = false) {
-  return {.size = {kWide, kWide}, .slope = {slope, slope / 2}, .along_mm = kAlong_mm, .across_mm = kAcross_mm, .most_touch_mm = 1e6, .cap_mm = 1e6f, .coarse = coarse};
+WanderingCosts::Setting setting(double slope, Spacing spacing = Spacing::fine) {
+  return {.size = {kWide, kWide}, .slope = {slope, slope / 2}, .along_mm = kAlong_mm, .across_mm = kAcross_mm, .most_touch_mm = 1e6, .cap_mm = 1e6f, .spacing = spacing};
 }
 
 /// Costs in the last layer of needles that are inside from the first on.
@@ -106,7 +106,7 @@ TEST(WanderingCosts, NoStraightAxisCostsLessThroughCells) {
       const auto part = [](double at) { return static_cast<std::size_t>(std::floor(kParts * (at + 0.5))); };
       return static_cast<double>(parts[static_cast<std::size_t>(layer)][part(x) + kParts * kWide * part(y)]);
     };
-    expect_no_straight_axis_costs_less(slope, costs_through(least, setting(slope, true)), weight, 0.7);
+    expect_no_straight_axis_costs_less(slope, costs_through(least, setting(slope, Spacing::coarse)), weight, 0.7);
   }
 }
 
