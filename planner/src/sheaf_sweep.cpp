@@ -27,7 +27,8 @@ SheafSweep::SheafSweep(const SweepGround& ground, const SweepTask& task)
 std::vector<std::vector<SheafCost>> SheafSweep::run() {
   const int slab = std::max(1, static_cast<int>(kSlab_mm / along_));
   for (int first = 0; first < ends_; first += slab) sweep(first_end_ + first, std::min(first_end_ + ends_, first_end_ + first + slab));
-  const Lattice ends{lattice_.at(0, 0, first_end_) - end_shift_ * task_.sheaf.middle(), lattice_.step, {lattice_.size[0], lattice_.size[1], ends_}};
+  const Lattice ends{lattice_.at(tips_.first[0], tips_.first[1], first_end_) - end_shift_ * task_.sheaf.middle(), lattice_.step,
+                     {tips_.end[0] - tips_.first[0], tips_.end[1] - tips_.first[1], ends_}};
   const std::vector<float> chance = chances_at(ends);
   std::vector<std::vector<SheafCost>> costs;
   for (const int side : task_.sides) {
@@ -59,7 +60,7 @@ void SheafSweep::lay_out() {
     const int last = first_end_ + ends_;
     if (ends_ * along_ <= kSlab_mm && (last - first_solid(0, last)) * along_ <= reach_mm) break;
   }
-  kept_.assign(plane() * static_cast<std::size_t>(ends_), 0.0f);
+  kept_.assign(tips_.count() * static_cast<std::size_t>(ends_), 0.0f);
   kept_open_.assign(ground_.has_openings() ? kept_.size() : 0, 0);
 }
 
@@ -72,9 +73,12 @@ void SheafSweep::lay_across(double reach_mm) {
   lattice_.size[2] = first_end_ + ends_;
   for (std::size_t a = 0; a < 2; ++a) {
     const auto e = static_cast<Eigen::Index>(a);
+    constexpr int kBesideTips = 2;
     const int margin = static_cast<int>(std::ceil(task_.sheaf.slope()[a] * reach_mm / across_)) + 3;
     lattice_.size[a] = static_cast<int>(std::ceil((tips.high[e] - tips.low[e] + 2) * tip_step / across_)) + 1 + 2 * margin;
     lattice_.step[a] = across_ * axes[a];
+    tips_.first[a] = margin - kBesideTips;
+    tips_.end[a] = lattice_.size[a] - tips_.first[a];
     lattice_.origin += ((tips.low[e] - 1) * tip_step - margin * across_) * axes[a];
   }
 }
@@ -98,8 +102,8 @@ void SheafSweep::sweep(int from, int to) {
     costs_.look_for_unspent();
     if (costs_.unspent().empty()) {
       const std::size_t rest = static_cast<std::size_t>(std::max(k + 1, from) - first_end_);
-      std::fill(kept_.begin() + static_cast<std::ptrdiff_t>(plane() * rest),
-                kept_.begin() + static_cast<std::ptrdiff_t>(plane() * static_cast<std::size_t>(to - first_end_)), cap);
+      std::fill(kept_.begin() + static_cast<std::ptrdiff_t>(tips_.count() * rest),
+                kept_.begin() + static_cast<std::ptrdiff_t>(tips_.count() * static_cast<std::size_t>(to - first_end_)), cap);
       break;
     }
     const bool any = sample(k);
@@ -121,12 +125,18 @@ int SheafSweep::first_solid(int k, int last) const {
   return std::min(k, last);
 }
 
-/// Where axes may be in layer `at` whose hands have room in layer `k`, before it.
+/// Where axes may be in layer `at` whose hands have room in layer `k`, before it. Looked at a few points at a time, for a hand is wide.
 LayerFlags SheafSweep::free_hands(int k, int at) const {
-  const int ni = lattice_.size[0], nj = lattice_.size[1];
+  constexpr double kTogether_mm = 2;
+  const int ni = lattice_.size[0], nj = lattice_.size[1], together = std::max(1, static_cast<int>(kTogether_mm / across_));
   LayerFlags free(plane());
-  for (int j = 0; j < nj; ++j)
-    for (int i = 0; i < ni; ++i) free[lattice_.offset(i, j, 0)] = hand_is_free(lattice_.at(i, j, k)) ? 1 : 0;
+  for (int j = 0; j < nj; j += together)
+    for (int i = 0; i < ni; i += together) {
+      const Vec3 middle = lattice_.at(i, j, k) + (together - 1) / 2.0 * (lattice_.step[0] + lattice_.step[1]);
+      if (!hand_is_free(middle, (together + 1) / 2.0 * across_)) continue;
+      for (int b = j; b < std::min(nj, j + together); ++b)
+        for (int a = i; a < std::min(ni, i + together); ++a) free[lattice_.offset(a, b, 0)] = 1;
+    }
   for (std::size_t axis = 0; axis < 2; ++axis) {
     const int steps = static_cast<int>(std::ceil(task_.sheaf.slope()[axis] * (at - k) * along_ / across_));
     for (int n = 0; n < steps; ++n) spread(free, {ni, nj}, static_cast<int>(axis));
@@ -134,8 +144,8 @@ LayerFlags SheafSweep::free_hands(int k, int at) const {
   return free;
 }
 
-/// Whether nothing is in the way of a hand whose needle passes within a step of a point, for all tips of a slab.
-bool SheafSweep::hand_is_free(const Vec3& p) const {
+/// Whether nothing is in the way of a hand whose needle passes within `room_mm` of a point along either axis, for all tips of a slab.
+bool SheafSweep::hand_is_free(const Vec3& p, double room_mm) const {
   constexpr int kAround = 16;
   constexpr double kBetweenPlanes_mm = 20;
   static const std::array<std::array<double, 2>, kAround> ring = [] {   // on two circles in turn
@@ -150,7 +160,7 @@ bool SheafSweep::hand_is_free(const Vec3& p) const {
   const Sheaf& sheaf = task_.sheaf;
   const auto is_air = [&](const Vec3& q) { return scene.material_at(scene.from_box(q)) == Material::air; };
   for (double back = 0; back <= kHandLengthMm - kHubRoom_mm - slab_mm_; back += kBetweenPlanes_mm) {
-    const double radius = kHandRadiusMm - 1 - std::numbers::sqrt2 * across_ - back * std::hypot(sheaf.slope()[0], sheaf.slope()[1]);
+    const double radius = kHandRadiusMm - 1 - std::numbers::sqrt2 * room_mm - back * std::hypot(sheaf.slope()[0], sheaf.slope()[1]);
     const Vec3 middle = p - back * sheaf.middle();
     if (radius <= 0) break;
     if (!is_air(middle)) return false;
@@ -264,9 +274,14 @@ bool SheafSweep::unspent_near(int i, int j) const {
 }
 
 void SheafSweep::keep(int end) {
-  const auto to = static_cast<std::ptrdiff_t>(plane() * static_cast<std::size_t>(end));
-  std::ranges::copy(costs_.costs(), kept_.begin() + to);
-  std::ranges::copy(costs_.opened(), kept_open_.begin() + (kept_open_.empty() ? 0 : to));
+  const std::vector<float> costs = costs_.costs();
+  auto to = static_cast<std::ptrdiff_t>(tips_.count() * static_cast<std::size_t>(end));
+  const std::ptrdiff_t width = tips_.end[0] - tips_.first[0];
+  for (int j = tips_.first[1]; j < tips_.end[1]; ++j, to += width) {
+    const auto from = static_cast<std::ptrdiff_t>(lattice_.offset(tips_.first[0], j, 0));
+    std::copy_n(costs.begin() + from, width, kept_.begin() + to);
+    if (!kept_open_.empty()) std::copy_n(costs_.opened().begin() + from, width, kept_open_.begin() + to);
+  }
 }
 
 /// What a needle displaces whose steel ends at `end`, and whose kept cost is that of a kernel wholly before: with at least
@@ -275,7 +290,7 @@ void SheafSweep::keep(int end) {
 float SheafSweep::cost_of_end(std::size_t n, const Vec3& end) const {
   constexpr float kBeyond = 0.2122f;
   const auto radius = static_cast<float>(radius_);
-  const std::size_t on = n + plane() * static_cast<std::size_t>(beyond_);
+  const std::size_t on = n + tips_.count() * static_cast<std::size_t>(beyond_);
   return std::max(kept_[n] + radius * ground_.least_weight_at(end), kept_[on] - kBeyond * radius * ground_.most_weight_at(end));
 }
 

@@ -44,7 +44,7 @@ class SheafSweep {
   void sweep(int from, int to);
   [[nodiscard]] int first_solid(int layer, int last) const;
   [[nodiscard]] LayerFlags free_hands(int layer, int at) const;
-  [[nodiscard]] bool hand_is_free(const Vec3& p) const;
+  [[nodiscard]] bool hand_is_free(const Vec3& p, double room_mm) const;
   void find_entering();
   bool take_entering(int layer);
   bool find_openings(int layer);
@@ -78,6 +78,7 @@ class SheafSweep {
   const SweepTask& task_;
   const Needle& needle_;
   Lattice lattice_;
+  LayerWindow tips_;               // the points among which tips are
   double radius_ = 1, along_ = 1, across_ = 1;   // of the steel; between layers; between points. mm
   double most_touch_mm_ = 0;       // how far an admissible needle may touch the object before its axis enters
   double end_shift_ = 0, slab_mm_ = 0;
@@ -90,7 +91,7 @@ class SheafSweep {
   LayerFlags in_opening_;
   std::vector<std::vector<Entering>> entering_;   // by layer
   std::vector<float> dearer_;      // by point: as WanderingCosts::enter has it
-  std::vector<float> kept_;        // by point of each layer in which needles end
+  std::vector<float> kept_;        // by point among the tips of each layer in which needles end
   LayerFlags kept_open_;
 };
 
