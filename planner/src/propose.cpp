@@ -88,6 +88,29 @@ double polish(Pool& pool, std::vector<Candidate>& candidates, const std::vector<
   return choice.cost;
 }
 
+/// Looks for better tracks a few millimetres beside the plan's, for hollows are many and small; the plan's score.
+double look_beside(Pool& pool, std::vector<Candidate>& candidates) {
+  constexpr std::size_t kStarts = 12;   // in all
+  const std::vector<std::size_t> plan = pool.plan;
+  const std::size_t each = std::max<std::size_t>(1, kStarts / plan.size());
+  std::vector<std::optional<Assessed>> found(each * plan.size());
+  for_each_chunk(found.size(), 1, [&](std::size_t n, std::size_t) {
+    const Assessed& from = pool.routes[plan[n / each]];
+    const std::optional<Route> route = descended_beside(pool.scene, RouteLimits(pool.scene.file().limits), from.candidate.route, n % each);
+    if (!route) return;
+    Assessed a = assessed(pool.scene, pool.assessor, *route, true);
+    if (a.assessment.admissible) found[n] = polished(pool.scene, pool.assessor, a);
+  });
+  for (std::optional<Assessed>& a : found) {
+    if (!a) continue;
+    candidates.push_back(a->candidate);
+    pool.routes.push_back(std::move(*a));
+  }
+  const Choice choice = choose(pool.scene, candidates);
+  pool.plan = choice.chosen;
+  return choice.cost;
+}
+
 CandidateSearch least_harm(const RequestFile& file) {
   CandidateSearch search{RouteLimits(file.limits), {}};
   search.shallowest = true;
@@ -325,7 +348,8 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
     return proposal;
   }
   pool.plan = choice.chosen;
-  const double score = polish(pool, candidates, worth_polishing(pool, candidates, kOthers));
+  (void)polish(pool, candidates, worth_polishing(pool, candidates, kOthers));
+  const double score = look_beside(pool, candidates);
   BoundSearch bounds(pool, clock, progress);
   const std::size_t known = pool.routes.size();
   bounds.run(score);

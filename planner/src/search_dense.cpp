@@ -201,28 +201,48 @@ Route refined(const SearchScene& scene, const RouteLimits& limits, const Route& 
   return best.route;
 }
 
+namespace {
+
+/// A line beside a route's: tip and entry moved at random; none where it is no track. `draw` numbers the place.
+std::optional<Route> line_beside(const SearchScene& scene, const RouteLimits& limits, const Route& route, std::uint64_t stream, std::uint64_t draw, double far_mm) {
+  constexpr double kBehind_mm = 20;   // the surface is found again from behind
+  const auto away = [&](std::uint64_t n) { return far_mm * random_normal(1, stream, 4 * draw + n); };
+  const auto [e1, e2] = across(route.direction);
+  const Vec3 tip = route.tip() + away(0) * e1 + away(1) * e2, aim = route.entry + away(2) * e1 + away(3) * e2;
+  const Vec3 direction = (tip - aim).normalized();
+  const auto entry = find_entry_point(scene.body(), scene.frame().lps(aim - kBehind_mm * direction), scene.frame().lps(tip));
+  if (!entry || !keeps_tilt(direction, limits.tilt_deg)) return std::nullopt;
+  Route beside = route;
+  beside.entry = scene.frame().point(*entry);
+  beside.direction = direction;
+  beside.score = std::numeric_limits<double>::infinity();
+  return beside;
+}
+
+}  // namespace
+
 Route hopped(const SearchScene& scene, const RouteLimits& limits, const Route& start) {
-  constexpr int kHops = 12;
-  constexpr double kFar_mm = 6, kBehind_mm = 20;   // the surface is found again from behind
-  const std::uint64_t stream = stream_named("hop");
+  constexpr std::uint64_t kHops = 12;
+  constexpr double kFar_mm = 6;
   Route best = start;
   double price = price_of(scene, limits, best);
-  for (int hop = 0; hop < kHops; ++hop) {
-    const auto away = [&](int n) { return kFar_mm * random_normal(1, stream, static_cast<std::uint64_t>(4 * hop + n)); };
-    const auto [e1, e2] = across(best.direction);
-    const Vec3 tip = best.tip() + away(0) * e1 + away(1) * e2, aim = best.entry + away(2) * e1 + away(3) * e2;
-    const Vec3 direction = (tip - aim).normalized();
-    const auto entry = find_entry_point(scene.body(), scene.frame().lps(aim - kBehind_mm * direction), scene.frame().lps(tip));
-    if (!entry || !keeps_tilt(direction, limits.tilt_deg)) continue;
-    Route other = best;
-    other.entry = scene.frame().point(*entry);
-    other.direction = direction;
-    other.score = std::numeric_limits<double>::infinity();
-    other = refined(scene, limits, other);
+  for (std::uint64_t hop = 0; hop < kHops; ++hop) {
+    const auto line = line_beside(scene, limits, best, stream_named("hop"), hop, kFar_mm);
+    if (!line) continue;
+    const Route other = refined(scene, limits, *line);
     if (!std::isfinite(other.score)) continue;
     if (const double p = price_of(scene, limits, other); p < price) best = other, price = p;
   }
   return best;
+}
+
+std::optional<Route> descended_beside(const SearchScene& scene, RouteLimits limits, const Route& route, std::size_t number) {
+  constexpr double kFar_mm = 3;
+  limits.side = route.side;
+  const auto line = line_beside(scene, limits, route, stream_named("beside"), number, kFar_mm);
+  if (!line) return std::nullopt;
+  const Route found = refined(scene, limits, *line);
+  return std::isfinite(found.score) ? std::optional(found) : std::nullopt;
 }
 
 }  // namespace leastharm

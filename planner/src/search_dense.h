@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <vector>
 
 #include "search_route.h"
@@ -31,6 +32,9 @@ struct DenseSpacing {
 
 /// Descends again from places at random round about, for there is seldom one hollow alone; the best that was found.
 [[nodiscard]] Route hopped(const SearchScene& scene, const RouteLimits& limits, const Route& route);
+
+/// Descends from the `number`th place at random beside a route, on the route's side; none where no track goes from there.
+[[nodiscard]] std::optional<Route> descended_beside(const SearchScene& scene, RouteLimits limits, const Route& route, std::size_t number);
 
 /// Directions within the tilt limit, about `step_deg` apart, in a fixed order.
 [[nodiscard]] std::vector<Vec3> direction_set(double tilt_deg, double step_deg);
