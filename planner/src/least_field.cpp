@@ -72,6 +72,7 @@ std::vector<ShortFloat> least_within(const Grid& grid, const std::vector<ShortFl
 }  // namespace
 
 LeastField::LeastField(const Volume<float>& least, double radius_mm, int per_block) {
+  if (least.values.empty()) return;   // a field of less than a block
   const double block_mm = least.grid.spacing_mm.x();
   std::vector<ShortFloat> values(least.values.size());
   std::ranges::transform(least.values, values.begin(), [](float value) { return ShortFloat::not_above(value); });

@@ -114,7 +114,7 @@ RefinedField::RefinedField(const Volume<float>& voxels, double radius_mm, const 
 Volume<float> RefinedField::least_in_blocks(double block_mm) const {
   Volume<float> least;
   least.grid.spacing_mm = Vec3::Constant(block_mm);
-  for (std::size_t a = 0; a < 3; ++a) least.grid.size[a] = static_cast<int>(limit_[a] / inverse_[a] / static_cast<float>(block_mm)) + 1;
+  for (std::size_t a = 0; a < 3; ++a) least.grid.size[a] = static_cast<int>(limit_[a] / inverse_[a] / static_cast<float>(block_mm));
   least.values.resize(least.grid.voxel_count());
   // F is linear between nodes: its least in a block is not below that of all nodes of the cells that reach into it.
   const auto nodes_of = [&](std::size_t axis, int block) {

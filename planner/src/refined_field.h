@@ -41,7 +41,7 @@ class RefinedField {
       out[n] = at_node(x + t * u, y + t * v, z + t * w);
     }
   }
-  /// The least of F in each block of space, the first of which begins at the first node; none of it below 0.
+  /// The least of F in each whole block of space between the nodes, the first of which begins at the first node; none of it below 0.
   [[nodiscard]] Volume<float> least_in_blocks(double block_mm) const;
 
  private:

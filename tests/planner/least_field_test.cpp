@@ -59,6 +59,9 @@ TEST(LeastField, IsWhatIsEvenInsideAndNothingBeyond) {
   EXPECT_EQ(least.at({-0.1, 19, 21}), 0);
   EXPECT_EQ(least.at({17, 19, 43.4}), 0) << "a part of what is near lies beyond the field";
   EXPECT_EQ(least.at({17, 19, 60}), 0);
+  Volume<float> none;
+  none.grid.size = {0, 3, 3};
+  EXPECT_EQ(LeastField(none, 1.7, 1).at({0, 0, 0}), 0);
 }
 
 }  // namespace
