@@ -49,7 +49,7 @@ double layer_mm(double step_mm, const Needle& needle) {
   return radius / std::ceil(radius / std::max(step_mm, kFinest_mm));
 }
 
-SweepWeights::SweepWeights(std::shared_ptr<const RefinedField> averaged, const Needle& needle) : averaged_(std::move(averaged)) {
+SweepWeights::SweepWeights(std::shared_ptr<const RefinedField> averaged, const Needle& needle) : averaged_(std::move(averaged)), needle_(needle) {
   constexpr double kBlock_mm = 1;
   Volume<float> least;
   for (double step = kWidestStep_mm; spacing_of(step, needle) == Spacing::coarse; step /= 2) {
@@ -61,10 +61,10 @@ SweepWeights::SweepWeights(std::shared_ptr<const RefinedField> averaged, const N
 }
 
 void SweepWeights::at_row(double step_mm, const Vec3& from, const Vec3& apart, std::span<float> out) const {
-  std::size_t n = 0;
-  for (double step = kWidestStep_mm / 2; n < least_.size() && step > 0.999 * step_mm; step /= 2) ++n;   // the finest that is wide enough
-  if (n < least_.size()) least_[n].at_row(from, apart, out);
-  else averaged_->at_row(from, apart, out);
+  if (spacing_of(step_mm, needle_) != Spacing::coarse) return averaged_->at_row(from, apart, out);
+  std::size_t n = 0;   // the finest that is wide enough
+  for (double step = kWidestStep_mm / 2; n + 1 < least_.size() && step > 0.999 * step_mm; step /= 2) ++n;
+  least_[n].at_row(from, apart, out);
 }
 
 const SweepGround& SweepGrounds::of(std::size_t ask) {

@@ -21,14 +21,16 @@ namespace leastharm {
 /// The averaged weights of a needle and, for each step of a lattice that is too coarse for them, their least in a cell of that lattice.
 class SweepWeights {
  public:
+  /// `needle` outlives this.
   SweepWeights(std::shared_ptr<const RefinedField> averaged, const Needle& needle);
-  /// At from, from + apart, ...: for a lattice of this step.
+  /// At from, from + apart, ...: for a lattice of this step, at most the widest.
   void at_row(double step_mm, const Vec3& from, const Vec3& apart, std::span<float> out) const;
 
-  static constexpr double kWidestSlope = 0.2, kWidestStep_mm = 4;   ///< of sheaves that are swept, or more, and of their lattices
+  static constexpr double kWidestSlope = 0.2, kWidestStep_mm = 3;   ///< of sheaves that are swept, or more, and of their lattices
 
  private:
   std::shared_ptr<const RefinedField> averaged_;
+  const Needle& needle_;
   std::vector<LeastField> least_;   // of the widest step, half of it, ...
 };
 

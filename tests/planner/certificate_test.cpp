@@ -127,7 +127,7 @@ TEST_P(Certificate, HoldsInEveryCellThatHoldsATrack) {
     const Vec3 tip = world.scene->in_box(world.scene->frame().point(track.tip_lps_mm));
     const Vec3 d = world.scene->frame().direction(axis_of(track));
     const double tilt = std::asin(d.z()), turn = std::atan2(d.y(), d.x());
-    for (const auto& [slope, step, cube] : {std::array{0.14, 4.0, 36.0}, {0.07, 2.0, 18.0}, {0.07, 1.0, 18.0}, {0.035, 0.7, 12.0}, {0.018, 0.5, 9.0}, {0.004, 0.25, 4.5}}) {
+    for (const auto& [slope, step, cube] : {std::array{0.14, 3.0, 36.0}, {0.07, 1.5, 18.0}, {0.07, 1.0, 18.0}, {0.035, 0.7, 12.0}, {0.018, 0.5, 9.0}, {0.004, 0.25, 4.5}}) {
       const double u = even(random), v = even(random);
       const Sheaf sheaf(tilt - 2 * u * slope, tilt + 2 * (1 - u) * slope, turn - 2 * v * slope, turn + 2 * (1 - v) * slope);
       const Vec3 off = Vec3::Constant(0.75) + (cube - 1.5) * Vec3(even(random), even(random), even(random));
@@ -184,7 +184,7 @@ TEST(CertificateOfASlit, IsNoHigherThanTheTrackThroughIt) {
   std::mt19937 random(4);
   std::uniform_real_distribution<double> even(0, 1);
   for (int n = 0; n < 12; ++n)
-    for (const auto& [slope, step, cube] : {std::array{0.14, 4.0, 36.0}, {0.07, 4.0, 36.0}, {0.07, 2.0, 18.0}, {0.018, 2.0, 18.0}, {0.018, 1.0, 9.0}, {0.009, 0.5, 9.0}}) {
+    for (const auto& [slope, step, cube] : {std::array{0.14, 3.0, 36.0}, {0.07, 3.0, 36.0}, {0.07, 2.0, 18.0}, {0.018, 1.5, 18.0}, {0.018, 1.0, 9.0}, {0.009, 0.5, 9.0}}) {
       const double u = 2 * even(random) - 1, v = 2 * even(random) - 1;
       const Sheaf sheaf(slope * (u - 1), slope * (u + 1), slope * (v - 1), slope * (v + 1));
       const Vec3 off = Vec3::Constant(0.75) + (cube - 1.5) * Vec3(even(random), even(random), even(random));
