@@ -110,28 +110,79 @@ TEST(WanderingCosts, NoStraightAxisCostsLessThroughCells) {
   }
 }
 
-// A slot that a needle of 3 mm just fits, between two bones: along its middle it costs nothing, whatever the places of points a
-// millimetre apart.
+// A slot that a needle of 3 mm just fits, between two bones: along its middle it costs nothing, whatever the places of the points.
 TEST(WanderingCosts, SeeASlotBetweenPoints) {
-  constexpr double kRadius_mm = 1.5, kApart_mm = 1;
+  constexpr double kRadius_mm = 1.5;
   const auto beyond = [](double x) {   // the share of a ball's kernel, seen along an axis, that lies beyond x of its middle
     const double t = std::clamp(x / kRadius_mm, -1.0, 1.0);
     return (std::acos(t) - t * std::sqrt(1 - t * t)) / std::numbers::pi;
   };
-  for (const double place : {0.0, 0.1, 0.25, 0.4, 0.5}) {
-    WanderingCosts costs({.size = {kWide, kWide}, .slope = {0.001, 0.001}, .along_mm = kAlong_mm, .across_mm = kApart_mm, .most_touch_mm = 1e6, .cap_mm = 1e6f}, LayerFlags(kWide * kWide, 1));
+  for (const auto& [apart_mm, spacing] : {std::pair{1.0, Spacing::fine}, {1.5, Spacing::middling}, {2.0, Spacing::middling}})
+    for (const double place : {0.0, 0.1, 0.25, 0.4, 0.5}) {
+      WanderingCosts costs({.size = {kWide, kWide}, .slope = {0.001, 0.001}, .along_mm = kAlong_mm, .across_mm = apart_mm, .most_touch_mm = 1e6, .cap_mm = 1e6f, .spacing = spacing},
+                           LayerFlags(kWide * kWide, 1));
+      costs.enter(Layer(kWide * kWide, 0.0f));
+      for (int k = 0; k < 20; ++k) {
+        Layer weights(kWide * kWide);
+        for (int j = 0; j < kWide; ++j)
+          for (int i = 0; i < kWide; ++i) {
+            const double x = (i - 20 + place) * apart_mm;
+            weights[at(i, j)] = static_cast<float>(4 * (beyond(kRadius_mm - x) + beyond(kRadius_mm + x)));
+          }
+        costs.advance(weights, true);
+      }
+      const Layer ends = costs.costs();
+      EXPECT_LT(std::min(ends[at(20, 20)], ends[at(19, 20)]), 0.05f * 4 * 20 * static_cast<float>(kAlong_mm)) << place << ", points " << apart_mm << " mm apart";
+    }
+}
+
+// Round blobs and holes of all sizes as a disc averages them, the same in all layers: a middling lattice sees no more of them than there is.
+TEST(WanderingCosts, SeeNoMoreThanThereIsBetweenPointsFartherApart) {
+  constexpr double kApart_mm = 2, kRadius_mm = 1.5, kLeastRadius_mm = 0.5, kMostRadius_mm = 4;
+  constexpr int kNodes = 120;
+  std::mt19937 random(9);
+  std::uniform_real_distribution<double> even(0, 1);
+  for (int world = 0; world < 12; ++world) {
+    struct Blob {
+      double x, y, square, weight;
+    };
+    std::vector<Blob> blobs;
+    for (int n = 0; n < 150; ++n) {
+      const double radius = kLeastRadius_mm + (kMostRadius_mm - kLeastRadius_mm) * even(random);
+      blobs.push_back({kWide * kApart_mm * even(random), kWide * kApart_mm * even(random), radius * radius, even(random) < 0.5 ? 0.0 : 4 * even(random)});
+    }
+    const auto averaged = [&](double x, double y) {   // over the disc
+      const double golden_angle = std::numbers::pi * (3 - std::sqrt(5.0));
+      double sum = 0;
+      for (int n = 0; n < kNodes; ++n) {
+        const double r = kRadius_mm * std::sqrt((n + 0.5) / kNodes), a = x + r * std::cos(n * golden_angle), b = y + r * std::sin(n * golden_angle);
+        double weight = 0.5;
+        for (const Blob& blob : blobs)
+          if ((a - blob.x) * (a - blob.x) + (b - blob.y) * (b - blob.y) < blob.square) weight = blob.weight;
+        sum += weight / kNodes;
+      }
+      return sum;
+    };
+    Layer plane(kWide * kWide);
+    for (int j = 0; j < kWide; ++j)
+      for (int i = 0; i < kWide; ++i) plane[at(i, j)] = static_cast<float>(averaged(i * kApart_mm, j * kApart_mm));
+    const double slope = world % 2 == 0 ? 0.0005 : 0.05;
+    WanderingCosts costs({.size = {kWide, kWide}, .slope = {slope, slope}, .along_mm = kAlong_mm, .across_mm = kApart_mm, .most_touch_mm = 1e6, .cap_mm = 1e6f, .spacing = Spacing::middling},
+                         LayerFlags(kWide * kWide, 1));
     costs.enter(Layer(kWide * kWide, 0.0f));
-    for (int k = 0; k < 20; ++k) {
-      Layer weights(kWide * kWide);
-      for (int j = 0; j < kWide; ++j)
-        for (int i = 0; i < kWide; ++i) {
-          const double x = (i - 20 + place) * kApart_mm;
-          weights[at(i, j)] = static_cast<float>(4 * (beyond(kRadius_mm - x) + beyond(kRadius_mm + x)));
-        }
+    for (int k = 0; k < kLayers; ++k) {
+      Layer weights = plane;
       costs.advance(weights, true);
     }
     const Layer ends = costs.costs();
-    EXPECT_LT(std::min(ends[at(20, 20)], ends[at(19, 20)]), 0.05f * 4 * 20 * static_cast<float>(kAlong_mm)) << place;
+    for (int axis = 0; axis < 150; ++axis) {
+      const double x = 10 + 18 * even(random), y = 10 + 18 * even(random);   // at the end, in points
+      const double a = slope * (2 * even(random) - 1) * kAlong_mm, b = slope * (2 * even(random) - 1) * kAlong_mm;
+      double cost = 0;
+      for (int k = 0; k < kLayers; ++k) cost += kAlong_mm * averaged(x * kApart_mm + a * (k + 0.5 - kLayers), y * kApart_mm + b * (k + 0.5 - kLayers));
+      const int i = static_cast<int>(x), j = static_cast<int>(y);
+      ASSERT_LE(std::min({ends[at(i, j)], ends[at(i + 1, j)], ends[at(i, j + 1)], ends[at(i + 1, j + 1)]}), cost + 1e-3) << "world " << world;
+    }
   }
 }
 
