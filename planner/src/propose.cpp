@@ -75,17 +75,22 @@ std::vector<std::size_t> worth_polishing(const Pool& pool, const std::vector<Can
   return worth;
 }
 
-/// Puts polished versions of some tracks into the pool and chooses anew; the plan's score.
-double polish(Pool& pool, std::vector<Candidate>& candidates, const std::vector<std::size_t>& which) {
-  std::vector<Assessed> better(which.size());
-  for_each_chunk(better.size(), 1, [&](std::size_t n, std::size_t) { better[n] = polished(pool.scene, pool.assessor, pool.routes[which[n]]); });
-  for (Assessed& a : better) {
+/// Puts further tracks into the pool and chooses anew; the plan's score.
+double take_in(Pool& pool, std::vector<Candidate>& candidates, std::vector<Assessed> further) {
+  for (Assessed& a : further) {
     candidates.push_back(a.candidate);
     pool.routes.push_back(std::move(a));
   }
   const Choice choice = choose(pool.scene, candidates);
   pool.plan = choice.chosen;
   return choice.cost;
+}
+
+/// Puts polished versions of some tracks into the pool and chooses anew; the plan's score.
+double polish(Pool& pool, std::vector<Candidate>& candidates, const std::vector<std::size_t>& which) {
+  std::vector<Assessed> better(which.size());
+  for_each_chunk(better.size(), 1, [&](std::size_t n, std::size_t) { better[n] = polished(pool.scene, pool.assessor, pool.routes[which[n]]); });
+  return take_in(pool, candidates, std::move(better));
 }
 
 /// Looks for better tracks a few millimetres beside the plan's, for hollows are many and small; the plan's score.
@@ -101,14 +106,10 @@ double look_beside(Pool& pool, std::vector<Candidate>& candidates) {
     Assessed a = assessed(pool.scene, pool.assessor, *route, true);
     if (a.assessment.admissible) found[n] = polished(pool.scene, pool.assessor, a);
   });
-  for (std::optional<Assessed>& a : found) {
-    if (!a) continue;
-    candidates.push_back(a->candidate);
-    pool.routes.push_back(std::move(*a));
-  }
-  const Choice choice = choose(pool.scene, candidates);
-  pool.plan = choice.chosen;
-  return choice.cost;
+  std::vector<Assessed> better;
+  for (std::optional<Assessed>& a : found)
+    if (a) better.push_back(std::move(*a));
+  return take_in(pool, candidates, std::move(better));
 }
 
 CandidateSearch least_harm(const RequestFile& file) {

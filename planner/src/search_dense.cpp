@@ -165,7 +165,7 @@ Graded graded(const SearchScene& scene, const RouteLimits& limits, std::size_t a
   const Graded shallow = grade(first);
   const double depth = surest_depth_mm(chances, first.depth_mm, wished_p_enough(scene.file().limits));
   if (depth == first.depth_mm) return shallow;
-  const double whole_step = 0.999 * std::min(1.0, scene.frame().grid.spacing_mm.minCoeff());   // tips of routes stand at whole steps
+  const double whole_step = 0.999 * route_step_mm(scene);   // up to the next tip a route can have
   const Route deeper = route_to_depth(scene, ask, limits, entry, outward, direction, depth + whole_step);
   if (!std::isfinite(deeper.score)) return shallow;
   const Graded sure = grade(deeper);

@@ -15,8 +15,6 @@ namespace {
 constexpr double kRadian = 180 / std::numbers::pi;
 constexpr double kSideMm = 3;   // a core's least distance from the midline to belong to a side
 
-double step_mm(const SearchScene& scene) { return std::min(1.0, scene.frame().grid.spacing_mm.minCoeff()); }
-
 /// How far from where it is looked for an entry may lie.
 double near_mm(const SearchScene& scene, const Ask& ask) { return ask.needle->outer_mm / 2 + 2 * scene.frame().grid.spacing_mm.maxCoeff(); }
 
@@ -25,7 +23,7 @@ class Walk {
  public:
   Walk(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& outward, const Vec3& direction)
       : scene_(scene), ask_(scene.asks()[ask]), limits_(limits), outward_(outward), direction_(direction),
-        step_(step_mm(scene)) {
+        step_(route_step_mm(scene)) {
     route_.ask = ask;
     route_.direction = direction;
   }
@@ -166,6 +164,8 @@ thread_local std::vector<double> Walk::yields_;
 
 }  // namespace
 
+double route_step_mm(const SearchScene& scene) { return std::min(1.0, scene.frame().grid.spacing_mm.minCoeff()); }
+
 bool keeps_tilt(const Vec3& direction, double tilt_deg) {
   return std::abs(direction.z()) <= std::sin(std::min(90.0, tilt_deg) / kRadian) + 1e-12;
 }
@@ -179,7 +179,7 @@ double near_limit_price(const SearchScene& scene, const Vec3& direction) {
 }
 
 std::optional<Vec3> surface_near(const SearchScene& scene, std::size_t ask, const Vec3& near, const Vec3& direction) {
-  const double reach = near_mm(scene, scene.asks()[ask]), step = 0.25 * step_mm(scene);
+  const double reach = near_mm(scene, scene.asks()[ask]), step = 0.25 * route_step_mm(scene);
   for (double t = -reach; t < reach; t += step)
     if (is_object(scene.material_at(near + t * direction))) return near + t * direction;
   return std::nullopt;

@@ -39,6 +39,9 @@ struct RouteLimits {
   int side = 0;                      ///< +1 or -1: only cores on that side; or kEitherSide
 };
 
+/// Tips of routes stand at whole steps of so many mm from the entry.
+[[nodiscard]] double route_step_mm(const SearchScene& scene);
+
 /// Whether a direction keeps the tilt limit.
 [[nodiscard]] bool keeps_tilt(const Vec3& direction, double tilt_deg);
 

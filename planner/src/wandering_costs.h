@@ -69,6 +69,7 @@ class WanderingCosts {
   [[nodiscard]] const LayerFlags& opened() const { return through_; }
   /// Whether these points cost more than is told apart already.
   [[nodiscard]] bool is_spent(std::size_t first, std::size_t count) const;
+
  private:
   /// What needles displace that have not entered, and those that have; by whether they stepped aside since they last might
   /// (1 along the first axis, 2 along the second). Those that did cost no more: standing still counts as a step.

@@ -95,6 +95,25 @@ double bounding_chance(const World& world, const Track& track, double step_mm) {
   return static_cast<double>(chance);
 }
 
+/// How finely a cell is looked at: slope of its sheaf, step of its lattice, edge of its cube of tips.
+struct CellSize {
+  double slope, step_mm, cube_mm;
+};
+
+/// The bound of a cell that lies anyhow about a track of this direction and tip.
+double bound_about(const World& world, const SheafBound& bounds, const Track& track, const CellSize& size, std::mt19937& random) {
+  std::uniform_real_distribution<double> even(0, 1);
+  const Needle& needle = world.file.needles[0];
+  const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, hole = world.file.weights.hole_mm;
+  const Vec3 tip = world.scene->in_box(world.scene->frame().point(track.tip_lps_mm)), d = world.scene->frame().direction(axis_of(track));
+  const double tilt = std::asin(d.z()), turn = std::atan2(d.y(), d.x()), u = even(random), v = even(random);
+  const Sheaf sheaf(tilt - 2 * u * size.slope, tilt + 2 * (1 - u) * size.slope, turn - 2 * v * size.slope, turn + 2 * (1 - v) * size.slope);
+  const Vec3 off = Vec3::Constant(0.75) + (size.cube_mm - 1.5) * Vec3(even(random), even(random), even(random));
+  double points = 0;
+  const SheafCost cost = bounds.bound(sheaf, {tip - off, size.cube_mm, {1, 1, 1}}, size.step_mm, 1e6, {0}, points).front().front();
+  return area / 1.01 * std::min(cost.plain_mm + hole, cost.opening_mm);
+}
+
 class Certificate : public testing::TestWithParam<Kind> {};
 
 // What the bound allows for the chance of enough (SheafBound: 0.004, and 0.045 for each mm of step beyond 0.8) is not too little.
@@ -117,28 +136,14 @@ TEST_P(Certificate, HoldsInEveryCellThatHoldsATrack) {
   const SheafBound bounds(world.grounds->of(0));
   const std::vector<TrackAssessment> tracks = admissible(world, random_routes(world, 36, 7));
   ASSERT_GT(tracks.size(), 10u);
-  const Needle& needle = world.file.needles[0];
-  const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, hole = world.file.weights.hole_mm;
   std::mt19937 random(3);
-  std::uniform_real_distribution<double> even(0, 1);
   double nearest = 0;
-  for (const TrackAssessment& a : tracks) {
-    const Track& track = a.track;
-    const Vec3 tip = world.scene->in_box(world.scene->frame().point(track.tip_lps_mm));
-    const Vec3 d = world.scene->frame().direction(axis_of(track));
-    const double tilt = std::asin(d.z()), turn = std::atan2(d.y(), d.x());
-    for (const auto& [slope, step, cube] : {std::array{0.14, 3.0, 36.0}, {0.07, 1.5, 18.0}, {0.07, 1.0, 18.0}, {0.035, 0.7, 12.0}, {0.018, 0.5, 9.0}, {0.004, 0.25, 4.5}}) {
-      const double u = even(random), v = even(random);
-      const Sheaf sheaf(tilt - 2 * u * slope, tilt + 2 * (1 - u) * slope, turn - 2 * v * slope, turn + 2 * (1 - v) * slope);
-      const Vec3 off = Vec3::Constant(0.75) + (cube - 1.5) * Vec3(even(random), even(random), even(random));
-      const TipBox box{tip - off, cube, {1, 1, 1}};
-      double points = 0;
-      const SheafCost cost = bounds.bound(sheaf, box, step, 1e6, {0}, points).front().front();
-      const double least = area / 1.01 * std::min(cost.plain_mm + hole, cost.opening_mm);
-      EXPECT_LE(least, a.damage.score) << "slope " << slope << " depth " << a.path_length_mm << " p " << a.core.p_enough.value_or(0);
+  for (const TrackAssessment& a : tracks)
+    for (const CellSize& size : {CellSize{0.14, 3.0, 36.0}, {0.07, 1.5, 18.0}, {0.07, 1.0, 18.0}, {0.035, 0.7, 12.0}, {0.018, 0.5, 9.0}, {0.004, 0.25, 4.5}}) {
+      const double least = bound_about(world, bounds, a.track, size, random);
+      EXPECT_LE(least, a.damage.score) << "slope " << size.slope << " depth " << a.path_length_mm << " p " << a.core.p_enough.value_or(0);
       nearest = std::max(nearest, least / a.damage.score);
     }
-  }
   EXPECT_GT(nearest, 0.85);   // it is no bound of nothing
   RecordProperty("nearest", std::to_string(nearest));
 }
@@ -178,21 +183,10 @@ TEST(CertificateOfASlit, IsNoHigherThanTheTrackThroughIt) {
   ASSERT_TRUE(through.assessment.admissible) << through.assessment.findings.front().what;
   ASSERT_EQ(through.assessment.swept_mm3[static_cast<std::size_t>(Material::body)], 0);
   const SheafBound bounds(world.grounds->of(0));
-  const Needle& needle = world.file.needles[0];
-  const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm, hole = world.file.weights.hole_mm;
-  const Vec3 tip = world.scene->in_box(world.scene->frame().point(through.candidate.track.tip_lps_mm));
   std::mt19937 random(4);
-  std::uniform_real_distribution<double> even(0, 1);
   for (int n = 0; n < 12; ++n)
-    for (const auto& [slope, step, cube] : {std::array{0.14, 3.0, 36.0}, {0.07, 3.0, 36.0}, {0.07, 2.0, 18.0}, {0.018, 1.5, 18.0}, {0.018, 1.0, 9.0}, {0.009, 0.5, 9.0}}) {
-      const double u = 2 * even(random) - 1, v = 2 * even(random) - 1;
-      const Sheaf sheaf(slope * (u - 1), slope * (u + 1), slope * (v - 1), slope * (v + 1));
-      const Vec3 off = Vec3::Constant(0.75) + (cube - 1.5) * Vec3(even(random), even(random), even(random));
-      const TipBox box{tip - off, cube, {1, 1, 1}};
-      double points = 0;
-      const SheafCost cost = bounds.bound(sheaf, box, step, 1e6, {0}, points).front().front();
-      EXPECT_LE(area / 1.01 * (cost.plain_mm + hole), through.assessment.damage.score) << "slope " << slope << " step " << step;
-    }
+    for (const CellSize& size : {CellSize{0.14, 3.0, 36.0}, {0.07, 3.0, 36.0}, {0.07, 2.0, 18.0}, {0.018, 1.5, 18.0}, {0.018, 1.0, 9.0}, {0.009, 0.5, 9.0}})
+      EXPECT_LE(bound_about(world, bounds, through.candidate.track, size, random), through.assessment.damage.score) << "slope " << size.slope << " step " << size.step_mm;
 }
 
 // Several tracks may share a hole: what each scores without it must not hold any of it, neither in cells that were left out.
