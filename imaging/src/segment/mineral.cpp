@@ -18,7 +18,8 @@ constexpr double kMostInset_mm = 5, kInsetShare = 0.08;   ///< lengths are share
 constexpr double kLeastDepthShare = 0.1;  ///< a ball of this radius fits in,
 constexpr double kDeepShare = 0.16;       ///< of this one where its HU are those of solid bone, which is never so deep
 constexpr int kSolidBone_hu = 550;
-constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover
+constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover,
+constexpr double kDeepMostShell = 0.6, kDeeperThanBone = 0.3;   ///< and of filling deeper than bones of a whole body are: ribs lie close to it in a small one
 constexpr double kOvershoot = 0.12;       ///< of a step from air: what a sharp kernel adds at the edge of dense filling, which is no shell
 constexpr double kShellVoxels = 0.08;     ///< share of a block's voxels that make it a piece of shell
 
@@ -171,7 +172,8 @@ void find_mineral_packing(const Volume<std::uint8_t>& levels, const Coarse& coar
       if (level_of(shares.mean_hu[block]) >= filling.lowest && level_of(shares.mean_hu[block]) <= filling.highest)
         filling.blocks.push_back(block);
     filling.ring = ring_of(coarse, filling.blocks);
-    const auto in_shell = [&] { return shell_share(levels, coarse, filling) > kMostShell; };
+    const double most_shell = core.depth_mm < kDeeperThanBone * half_thickness_mm ? kMostShell : kDeepMostShell;
+    const auto in_shell = [&] { return shell_share(levels, coarse, filling) > most_shell; };
     if (in_shell()) {
       if (!as_bone) continue;
       filling.shell += static_cast<int>(kOvershoot * (all.mean() - level_of(-1000)));   // so deep it is no bone, and the shell perhaps none
