@@ -59,45 +59,73 @@ double shell_share(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   return rim == 0 ? 1 : static_cast<double>(shell) / static_cast<double>(rim);
 }
 
-/// Whether a voxel lies between something denser than filling and something lighter (half bone, half tissue), or between
-/// lighter matter on both sides (a thin shell of bone).
-bool bone_like(const Volume<std::uint8_t>& levels, const Filling& filling, std::size_t v, const std::array<int, 3>& at) {
+std::array<int, 3> place_of(const Grid& grid, std::size_t v) {
+  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
+  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+}
+
+/// The levels next to a voxel, along axes on which it has one on each side.
+struct Around {
+  int lowest = 255, highest = 0;
+  int sunken = 255;   ///< the least of the axes' higher ends: what a ridge stands out from
+};
+
+Around around(const Volume<std::uint8_t>& levels, std::size_t v) {
   const auto& n = levels.grid.size;
+  const std::array<int, 3> at = place_of(levels.grid, v);
   const std::array<std::ptrdiff_t, 3> stride{1, n[0], static_cast<std::ptrdiff_t>(n[0]) * n[1]};
   const std::uint8_t* level = levels.values.data() + v;
+  Around found;
   for (std::size_t a = 0; a < 3; ++a) {
     if (at[a] == 0 || at[a] + 1 == n[a]) continue;
-    const int before = level[-stride[a]], after = level[stride[a]];
-    const bool slope = std::max(before, after) > filling.highest && std::min(before, after) < filling.lowest;
-    if (slope || std::max(before, after) < filling.lowest) return true;
+    const int low = std::min(level[-stride[a]], level[stride[a]]), high = std::max(level[-stride[a]], level[stride[a]]);
+    found.lowest = std::min(found.lowest, low);
+    found.highest = std::max(found.highest, high);
+    found.sunken = std::min(found.sunken, high);
   }
-  return false;
+  return found;
+}
+
+/// Whether a voxel has something denser than filling and something lighter next to it (half bone, half tissue or marrow), or lighter
+/// matter on both sides (a thin shell of bone).
+bool bone_like(const Around& levels, const Filling& filling) {
+  return levels.sunken < filling.lowest || (levels.highest > filling.highest && levels.lowest < filling.lowest);
+}
+
+/// Where filling may spread to: freely next to its own blocks; one block on, as between a blade of the hip and the wall, where no shell of
+/// bone is near, so that it does not get into spongy bone that reads like it.
+enum class Reach : std::uint8_t { none, apart, free };
+
+std::vector<Reach> reach_of(const Coarse& coarse, const Filling& filling) {
+  std::vector<Reach> reach(coarse.count());
+  for (const std::size_t block : filling.ring)
+    for (const std::size_t n : ring_of(coarse, block)) reach[n] = Reach::apart;
+  for (const std::size_t block : filling.ring) reach[block] = Reach::free;
+  return reach;
 }
 
 /// Takes over the voxels of the filling's blocks, and spreads from there through the blocks around.
 void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Filling& filling,
                    Volume<std::uint8_t>& codes) {
   const Grid& grid = levels.grid;
-  const auto is_filling = [&](std::size_t v) {
-    const std::uint8_t m = codes.values[v] & code::kMaterial;
-    return m == label(Material::bone) && levels.values[v] >= filling.lowest && levels.values[v] <= filling.highest;
-  };
+  const auto in_window = [&](std::size_t v) { return levels.values[v] >= filling.lowest && levels.values[v] <= filling.highest; };
+  const auto holds = [&](std::size_t v, Material m) { return (codes.values[v] & code::kMaterial) == label(m); };
   std::vector<std::size_t> front;
   const auto take = [&](std::size_t v) {
     codes.values[v] = label(Material::packing) | code::kInside;
     front.push_back(v);
   };
-  std::vector<std::uint8_t> open(coarse.count());
-  for (const std::size_t block : filling.ring) open[block] = 1;
   for (const std::size_t block : filling.blocks)
     for_voxels(coarse, grid, block, [&](std::size_t v) {
-      const std::uint8_t m = codes.values[v] & code::kMaterial;
-      if (is_filling(v) || (m == label(Material::body) && levels.values[v] >= filling.lowest - 4)) take(v);
+      const bool filled = (holds(v, Material::bone) && in_window(v)) || (holds(v, Material::body) && levels.values[v] >= filling.lowest - 4);
+      if (filled && !bone_like(around(levels, v), filling)) take(v);
     });
+  const std::vector<Reach> reach = reach_of(coarse, filling);
+  const int near_shell = filling.lowest + (filling.highest - filling.lowest) * 3 / 4;
   const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
   for (std::size_t n = 0; n < front.size(); ++n) {
     const std::size_t v = front[n];
-    const std::array<int, 3> at{static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+    const std::array<int, 3> at = place_of(grid, v);
     const std::array<std::size_t, 3> stride{1, w, slice};
     for (std::size_t a = 0; a < 3; ++a)
       for (const int step : {-1, 1}) {
@@ -105,8 +133,11 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
         to[a] += step;
         if (to[a] < 0 || to[a] >= grid.size[a]) continue;
         const std::size_t next = step < 0 ? v - stride[a] : v + stride[a];
-        if (!is_filling(next) || bone_like(levels, filling, next, to)) continue;
-        if (open[coarse.offset(to[0] / coarse.factor[0], to[1] / coarse.factor[1], to[2] / coarse.factor[2])]) take(next);
+        if (!holds(next, Material::bone) || !in_window(next)) continue;
+        const Reach far = reach[coarse.offset(to[0] / coarse.factor[0], to[1] / coarse.factor[1], to[2] / coarse.factor[2])];
+        if (far == Reach::none) continue;
+        const Around levels_beside = around(levels, next);
+        if (!bone_like(levels_beside, filling) && (far == Reach::free || levels_beside.highest <= near_shell)) take(next);
       }
   }
 }
@@ -120,7 +151,7 @@ Beside beside(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& co
   const Grid& grid = levels.grid;
   const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
   const std::array<std::size_t, 3> stride{1, w, slice};
-  const std::array<int, 3> at{static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+  const std::array<int, 3> at = place_of(grid, v);
   Beside found;
   for (std::size_t a = 0; a < 3; ++a)
     for (const int step : {-1, 1}) {
