@@ -8,7 +8,8 @@ namespace leastharm {
 namespace {
 
 constexpr double kApartDeg = 14;
-constexpr std::size_t kBeginnings = 4;   // of descents, for each route that is kept
+constexpr std::size_t kBeginnings = 12;       // of descents, for each route that is kept,
+constexpr double kBeginningsApart = 0.4;     // and how much nearer to each other they may be than those
 
 /// Sorted by their price: the score alone would put those first that are far from sure.
 std::vector<Route> cheapest_first(const SearchScene& scene, const RouteLimits& limits, std::vector<Route> routes) {
@@ -27,13 +28,13 @@ std::vector<Route> best_of_side(const SearchScene& scene, const CandidateSearch&
   if (side != 0) limits.side = side;
   std::vector<Route> routes;
   std::ranges::copy_if(found, std::back_inserter(routes), [&](const Route& r) { return side == 0 || r.side == side; });
-  const auto improve_each = [&](Route (*improved)(const SearchScene&, const RouteLimits&, const Route&), std::size_t most) {
-    routes = thinned(routes, search.apart_mm, kApartDeg, most);
+  const auto improve_each = [&](Route (*improved)(const SearchScene&, const RouteLimits&, const Route&), double apart, std::size_t most) {
+    routes = thinned(routes, apart * search.apart_mm, apart * kApartDeg, most);
     for_each_chunk(routes.size(), 1, [&](std::size_t n, std::size_t) { routes[n] = improved(scene, limits, routes[n]); });
     routes = cheapest_first(scene, limits, std::move(routes));
   };
-  improve_each(refined, kBeginnings * search.most);
-  improve_each(hopped, search.most);
+  improve_each(refined, kBeginningsApart, kBeginnings * search.most);
+  improve_each(hopped, 1, search.most);
   return thinned(routes, search.apart_mm, kApartDeg, search.most);
 }
 

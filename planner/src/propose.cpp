@@ -128,9 +128,10 @@ CandidateSearch farther_apart(const RequestFile& file) {
 /// Alternatives, firmness, prices: what stands beside the plan. Its pool is widened by surer and richer routes first.
 void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
   constexpr std::size_t kFew = 8;
+  constexpr DenseSpacing kCoarse{.hidden_entry_mm = 6, .hidden_direction_deg = 6};
   const RequestFile& file = pool.scene.file();
   const auto add = [&](const auto& change) {
-    CandidateSearch search{RouteLimits(file.limits), {}, kFew};
+    CandidateSearch search{RouteLimits(file.limits), kCoarse, kFew};
     change(search.limits);
     for (Assessed& a : candidates_of_all(pool.scene, pool.assessor, search))
       if (a.assessment.admissible) pool.routes.push_back(std::move(a));
@@ -140,7 +141,7 @@ void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
   proposal.alternatives = find_alternatives(pool, proposal.assessment);
   proposal.firmness = find_firmness(pool, seed);
 
-  CandidateSearch half{RouteLimits(file.limits), {}, 2 * kFew};
+  CandidateSearch half{RouteLimits(file.limits), kCoarse, 2 * kFew};
   half.limits.need_factor = 0.5;
   half.shallowest = true;
   const Assessor under_half(pool.scene.body(), request_at(file, LesserChoice::half_the_mass), seed);

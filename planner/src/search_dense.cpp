@@ -20,7 +20,7 @@ constexpr double kKeptDeg = 14;       // an entry keeps its best route in each p
 constexpr double kDeepestMm = 24;     // how far beyond the shallowest tip a surer one is looked for
 
 /// One entry in every cell of `spacing_mm`, the one nearest to its middle.
-std::vector<std::size_t> spread_entries(const std::vector<EntryVoxel>& entries, double spacing_mm) {
+std::vector<EntryVoxel> spread_entries(const std::vector<EntryVoxel>& entries, double spacing_mm) {
   struct Keyed {
     std::array<int, 3> cell;
     double off;
@@ -33,9 +33,9 @@ std::vector<std::size_t> spread_entries(const std::vector<EntryVoxel>& entries, 
                 (c - c.array().floor().matrix() - Vec3::Constant(0.5)).squaredNorm(), e};
   }
   std::ranges::sort(keyed, {}, [](const Keyed& k) { return std::tie(k.cell, k.off, k.index); });
-  std::vector<std::size_t> chosen;
+  std::vector<EntryVoxel> chosen;
   for (std::size_t n = 0; n < keyed.size(); ++n)
-    if (n == 0 || keyed[n].cell != keyed[n - 1].cell) chosen.push_back(keyed[n].index);
+    if (n == 0 || keyed[n].cell != keyed[n - 1].cell) chosen.push_back(entries[keyed[n].index]);
   return chosen;
 }
 
@@ -59,6 +59,22 @@ bool better(const Route& a, const Route& b) {
          std::tuple(b.score, b.entry.z(), b.entry.y(), b.entry.x(), b.direction.z(), b.direction.y(), b.direction.x());
 }
 
+/// Those that something of the object stands in front of: they are reached through a hole or between limbs, in narrow cones.
+std::vector<EntryVoxel> hidden_entries(const SearchScene& scene, std::size_t ask) {
+  const double reach = scene.asks()[ask].needle->usable_mm + kHandLengthMm;
+  std::vector<std::uint8_t> hidden(scene.entries().size());
+  for_each_chunk(hidden.size(), 256, [&](std::size_t begin, std::size_t end) {
+    for (std::size_t n = begin; n < end; ++n) {
+      const EntryVoxel& entry = scene.entries()[n];
+      hidden[n] = !is_open(scene, ask, entry.point, entry.outward, reach);
+    }
+  });
+  std::vector<EntryVoxel> chosen;
+  for (std::size_t n = 0; n < hidden.size(); ++n)
+    if (hidden[n]) chosen.push_back(scene.entries()[n]);
+  return chosen;
+}
+
 /// Best routes of one entry, one a patch of directions.
 void keep_best(std::vector<Route>& kept, const Route& route) {
   const double near = std::cos(kKeptDeg / 2 / kRadian);
@@ -68,6 +84,33 @@ void keep_best(std::vector<Route>& kept, const Route& route) {
       return;
     }
   kept.push_back(route);
+}
+
+/// The best routes from each entry along these directions.
+std::vector<Route> look_from(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const std::vector<EntryVoxel>& entries,
+                             const std::vector<Vec3>& directions) {
+  const Box& target = scene.target();
+  const Vec3 voxel = scene.frame().grid.spacing_mm;
+  const Vec3 low = (Vec3(target.low.i, target.low.j, target.low.k) - Vec3::Constant(1)).cwiseProduct(voxel);
+  const Vec3 high = (Vec3(target.high.i, target.high.j, target.high.k) + Vec3::Constant(1)).cwiseProduct(voxel);
+  const double reach = scene.asks()[ask].needle->usable_mm * limits.length_factor;
+  const double square = std::cos(std::min(90.0, limits.angle_deg) / kRadian);
+  std::vector<std::vector<Route>> found(entries.size());
+  for_each_chunk(entries.size(), 16, [&](std::size_t begin, std::size_t end) {
+    for (std::size_t n = begin; n < end; ++n) {
+      const EntryVoxel& entry = entries[n];
+      for (const Vec3& direction : directions) {
+        if (-direction.dot(entry.outward) < square || !meets_box(entry.point, direction, low, high, reach) ||
+            !is_open(scene, ask, entry.point, -direction, kHandLengthMm))
+          continue;
+        const Route route = shallowest_route(scene, ask, limits, entry.point, entry.outward, direction);
+        if (std::isfinite(route.score)) keep_best(found[n], route);
+      }
+    }
+  });
+  std::vector<Route> all;
+  for (const auto& of_entry : found) all.insert(all.end(), of_entry.begin(), of_entry.end());
+  return all;
 }
 
 }  // namespace
@@ -88,27 +131,11 @@ std::vector<Vec3> direction_set(double tilt_deg, double step_deg) {
 
 std::vector<Route> dense_search(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,
                                 const DenseSpacing& spacing) {
-  const Box& target = scene.target();
-  const Vec3 voxel = scene.frame().grid.spacing_mm;
-  const Vec3 low = (Vec3(target.low.i, target.low.j, target.low.k) - Vec3::Constant(1)).cwiseProduct(voxel);
-  const Vec3 high = (Vec3(target.high.i, target.high.j, target.high.k) + Vec3::Constant(1)).cwiseProduct(voxel);
-  const double reach = scene.asks()[ask].needle->usable_mm * limits.length_factor;
-  const std::vector<std::size_t> chosen = spread_entries(scene.entries(), spacing.entry_mm);
-  const std::vector<Vec3> directions = direction_set(limits.tilt_deg, spacing.direction_deg);
-  const double square = std::cos(std::min(90.0, limits.angle_deg) / kRadian);
-  std::vector<std::vector<Route>> found(chosen.size());
-  for_each_chunk(chosen.size(), 16, [&](std::size_t begin, std::size_t end) {
-    for (std::size_t n = begin; n < end; ++n) {
-      const EntryVoxel& entry = scene.entries()[chosen[n]];
-      for (const Vec3& direction : directions) {
-        if (-direction.dot(entry.outward) < square || !meets_box(entry.point, direction, low, high, reach)) continue;
-        const Route route = shallowest_route(scene, ask, limits, entry.point, entry.outward, direction);
-        if (std::isfinite(route.score)) keep_best(found[n], route);
-      }
-    }
-  });
-  std::vector<Route> all;
-  for (const auto& of_entry : found) all.insert(all.end(), of_entry.begin(), of_entry.end());
+  std::vector<Route> all = look_from(scene, ask, limits, spread_entries(scene.entries(), spacing.entry_mm),
+                                     direction_set(limits.tilt_deg, spacing.direction_deg));
+  const std::vector<Route> hidden = look_from(scene, ask, limits, spread_entries(hidden_entries(scene, ask), spacing.hidden_entry_mm),
+                                              direction_set(limits.tilt_deg, spacing.hidden_direction_deg));
+  all.insert(all.end(), hidden.begin(), hidden.end());
   std::ranges::sort(all, better);
   return all;
 }

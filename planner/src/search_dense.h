@@ -12,6 +12,7 @@ namespace leastharm {
 struct DenseSpacing {
   double entry_mm = 8;        ///< between entries
   double direction_deg = 8;   ///< between directions
+  double hidden_entry_mm = 3, hidden_direction_deg = 3;   ///< the same where something stands in front of the entry
 };
 
 /// The best routes of one request with one needle, best first: over all entries and directions at the given spacing,

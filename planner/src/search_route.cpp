@@ -185,6 +185,13 @@ std::optional<Vec3> surface_near(const SearchScene& scene, std::size_t ask, cons
   return std::nullopt;
 }
 
+bool is_open(const SearchScene& scene, std::size_t ask, const Vec3& entry, const Vec3& outwards, double reach_mm) {
+  const double step = 2 * route_step_mm(scene);
+  for (double t = near_mm(scene, scene.asks()[ask]); t < reach_mm; t += step)
+    if (scene.material_at(entry + t * outwards) != Material::air) return false;
+  return true;
+}
+
 Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
                        const Vec3& outward, const Vec3& direction) {
   return Walk(scene, ask, limits, outward, direction).to(entry, -1);
