@@ -64,6 +64,26 @@ TEST(Propose, StaysTwoDegreesInsideTheTiltLimitWhereThatCostsLittle) {
   EXPECT_EQ(proposal.certificate.gap, (a.damage.score - proposal.certificate.lower_bound) / a.damage.score);   // of the score as it is
 }
 
+/// Packing at the bottom of a hollow, in bone all round; a slanting hole of 11 mm through 50 mm of lid lets in lines within 4 degrees.
+TEST(Propose, FindsTheWayThroughANarrowHole) {
+  const double slant = std::tan(12 * std::numbers::pi / 180);
+  const test::ShapeWorld world = test::make_world(test::grid_about({0, 0, 0}, 64, {2, 2, 2}, Mat3::Identity()), {}, [&](const Vec3& p) {
+    const double in_hole = std::hypot(p.y() - slant * p.x(), p.z()), in_hollow = std::hypot(p.y(), p.z());
+    if (p.x() > 50) return Material::air;
+    if (p.x() > 0) return in_hole < 5.5 ? Material::air : Material::bone;
+    if (in_hollow > 40 || p.x() < -50) return Material::bone;
+    return p.x() > -14 ? Material::air : Material::packing;
+  });
+  const Body body = world.body();
+  RequestFile file;
+  file.requests = {test::packing_request(8)};
+  file.needles = {needle_catalogue().front()};
+  file.time_s = 2;
+  const Proposal proposal = propose(body, file);
+  ASSERT_TRUE(proposal.feasible);
+  EXPECT_NEAR(proposal.assessment.tracks[0].track.entry_lps_mm.x(), -13, 2);   // on the packing, not on the lid
+}
+
 TEST(Propose, SaysThatMassBlocksAndByHowMuch) {
   World world;
   world.file.requests[0].assays = {{"too much", 60}};   // the bore holds 90 mm3
