@@ -21,6 +21,7 @@ constexpr int kSolidBone_hu = 550;
 constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover,
 constexpr double kDeepMostShell = 0.6, kDeeperThanBone = 0.3;   ///< and of filling deeper than bones of a whole body are: ribs lie close to it in a small one
 constexpr double kOvershoot = 0.12;       ///< of a step from air: what a sharp kernel adds at the edge of dense filling, which is no shell
+constexpr int kLeastTissue_hu = -250;
 constexpr double kShellVoxels = 0.08;     ///< share of a block's voxels that make it a piece of shell
 
 struct Filling {
@@ -66,7 +67,8 @@ std::array<int, 3> place_of(const Grid& grid, std::size_t v) {
 
 /// The levels next to a voxel, along axes on which it has one on each side.
 struct Around {
-  int lowest = 255, highest = 0;
+  int highest = 0;
+  int lowest = 255;   ///< of tissue and what is denser: at air a sharp kernel overshoots
   int sunken = 255;   ///< the least of the axes' higher ends: what a ridge stands out from
 };
 
@@ -78,10 +80,11 @@ Around around(const Volume<std::uint8_t>& levels, std::size_t v) {
   Around found;
   for (std::size_t a = 0; a < 3; ++a) {
     if (at[a] == 0 || at[a] + 1 == n[a]) continue;
-    const int low = std::min(level[-stride[a]], level[stride[a]]), high = std::max(level[-stride[a]], level[stride[a]]);
-    found.lowest = std::min(found.lowest, low);
-    found.highest = std::max(found.highest, high);
-    found.sunken = std::min(found.sunken, high);
+    const int before = level[-stride[a]], after = level[stride[a]];
+    found.highest = std::max({found.highest, before, after});
+    found.sunken = std::min(found.sunken, std::max(before, after));
+    for (const int beside : {before, after})
+      if (beside >= level_of(kLeastTissue_hu)) found.lowest = std::min(found.lowest, beside);
   }
   return found;
 }
