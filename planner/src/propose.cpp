@@ -125,19 +125,26 @@ CandidateSearch farther_apart(const RequestFile& file) {
   return search;
 }
 
-/// Alternatives, firmness, prices: what stands beside the plan. Its pool is widened by surer and richer routes first.
-void add_what_else(Proposal& proposal, Pool& pool, std::uint64_t seed) {
-  constexpr std::size_t kFew = 8;
-  constexpr DenseSpacing kCoarse{.hidden_entry_mm = 6, .hidden_direction_deg = 6};
-  const RequestFile& file = pool.scene.file();
+constexpr std::size_t kFew = 8;   // routes of each side that are looked for to stand beside the plan
+constexpr DenseSpacing kCoarse{.hidden_entry_mm = 6, .hidden_direction_deg = 6};
+
+/// Surer and richer routes than the plan needs.
+std::vector<Assessed> surer_and_richer(const Pool& pool) {
+  std::vector<Assessed> found;
   const auto add = [&](const auto& change) {
-    CandidateSearch search{RouteLimits(file.limits), kCoarse, kFew};
+    CandidateSearch search{RouteLimits(pool.scene.file().limits), kCoarse, kFew};
     change(search.limits);
     for (Assessed& a : candidates_of_all(pool.scene, pool.assessor, search))
-      if (a.assessment.admissible) pool.routes.push_back(std::move(a));
+      if (a.assessment.admissible) found.push_back(std::move(a));
   };
   add([](RouteLimits& limits) { limits.need_factor = 1.5; });
   if (pool.scene.has_keep_outs()) add([](RouteLimits& limits) { limits.clearance_mm += 5; });
+  return found;
+}
+
+/// Alternatives, firmness, prices: what stands beside the plan.
+void add_what_else(Proposal& proposal, const Pool& pool, std::uint64_t seed) {
+  const RequestFile& file = pool.scene.file();
   proposal.alternatives = find_alternatives(pool, proposal.assessment);
   proposal.firmness = find_firmness(pool, seed);
 
@@ -355,11 +362,10 @@ Proposal propose(const Body& body, const RequestFile& request, std::uint64_t see
   BoundSearch bounds(pool, clock, progress);
   const std::size_t known = pool.routes.size();
   bounds.run(score);
-  if (pool.routes.size() > known) {   // better routes came up on the way
-    for (std::size_t n = known; n < pool.routes.size(); ++n) candidates.push_back(pool.routes[n].candidate);
-    pool.plan = choose(scene, candidates).chosen;
-    (void)polish(pool, candidates, worth_polishing(pool, candidates, kOthersLater));
-  }
+  const bool better_on_the_way = pool.routes.size() > known;
+  for (std::size_t n = known; n < pool.routes.size(); ++n) candidates.push_back(pool.routes[n].candidate);
+  const double chosen_anew = take_in(pool, candidates, surer_and_richer(pool));   // one of these may be cheaper, too
+  if (better_on_the_way || chosen_anew < score) (void)polish(pool, candidates, worth_polishing(pool, candidates, kOthersLater));
   put_in_sampling_order(pool);
   proposal.feasible = true;
   proposal.assessment = assessor.assess(tracks_of(pool));
