@@ -69,11 +69,11 @@ class Walk {
   /// The shaft stands in the air behind the entry, and the hand behind the shaft; nothing may be in their way.
   bool shaft_is_free(double depth_mm) {
     const double hub = std::max(near_mm(scene_, ask_), ask_.needle->usable_mm - ask_.needle->dead_tip_mm - depth_mm);
-    for (double t = near_mm(scene_, ask_); t < hub + kHandLengthMm; t += 2 * step_) {
-      const Vec3 p = route_.at(-t);
-      if (scene_.material_at(p) != Material::air) return false;
-      for (const Mark& mark : scene_.body().marks)
-        if (mark.kind == MarkKind::opening) through_opening_ |= mark.mask.contains(scene_.frame().voxel(p));
+    if (!is_open(scene_, route_.ask, route_.entry, -direction_, hub + kHandLengthMm)) return false;
+    for (const Mark& mark : scene_.body().marks) {
+      if (mark.kind != MarkKind::opening) continue;
+      for (double t = near_mm(scene_, ask_); t < hub + kHandLengthMm; t += 2 * step_)
+        through_opening_ |= mark.mask.contains(scene_.frame().voxel(route_.at(-t)));
     }
     const auto [e1, e2] = across(direction_);
     constexpr int kLines = 16;

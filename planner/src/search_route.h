@@ -55,6 +55,7 @@ struct RouteLimits {
 
 /// Whether there is nothing but air outwards from where a line enters, so far; what lies within a few voxels is the surface itself.
 [[nodiscard]] bool is_open(const SearchScene& scene, std::size_t ask, const Vec3& entry, const Vec3& outwards, double reach_mm);
+
 /// The shallowest tip on a line that keeps the limits and yields enough; `score` is infinite where there is none.
 /// `entry` is any point within a few voxels of the surface; `outward` the surface's normal there.
 [[nodiscard]] Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,

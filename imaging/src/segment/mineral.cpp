@@ -21,7 +21,7 @@ constexpr int kSolidBone_hu = 550;
 constexpr double kMostShell = 0.4;        ///< share of the surface that denser matter may cover,
 constexpr double kDeepMostShell = 0.6, kDeeperThanBone = 0.3;   ///< and of filling deeper than bones of a whole body are: ribs lie close to it in a small one
 constexpr double kOvershoot = 0.12;       ///< of a step from air: what a sharp kernel adds at the edge of dense filling, which is no shell
-constexpr int kLeastTissue_hu = -250;
+constexpr int kLeastTissue_hu = -250;   ///< lighter is air, or half of it
 constexpr double kShellVoxels = 0.08;     ///< share of a block's voxels that make it a piece of shell
 
 struct Filling {
@@ -60,11 +60,6 @@ double shell_share(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   return rim == 0 ? 1 : static_cast<double>(shell) / static_cast<double>(rim);
 }
 
-std::array<int, 3> place_of(const Grid& grid, std::size_t v) {
-  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
-}
-
 /// The levels next to a voxel, along axes on which it has one on each side.
 struct Around {
   int highest = 0;
@@ -74,7 +69,7 @@ struct Around {
 
 Around around(const Volume<std::uint8_t>& levels, std::size_t v) {
   const auto& n = levels.grid.size;
-  const std::array<int, 3> at = place_of(levels.grid, v);
+  const std::array<int, 3> at = voxel_at(levels.grid, v);
   const std::array<std::ptrdiff_t, 3> stride{1, n[0], static_cast<std::ptrdiff_t>(n[0]) * n[1]};
   const std::uint8_t* level = levels.values.data() + v;
   Around found;
@@ -101,8 +96,7 @@ enum class Reach : std::uint8_t { none, apart, free };
 
 std::vector<Reach> reach_of(const Coarse& coarse, const Filling& filling) {
   std::vector<Reach> reach(coarse.count());
-  for (const std::size_t block : filling.ring)
-    for (const std::size_t n : ring_of(coarse, block)) reach[n] = Reach::apart;
+  for (const std::size_t block : ring_of(coarse, filling.ring)) reach[block] = Reach::apart;
   for (const std::size_t block : filling.ring) reach[block] = Reach::free;
   return reach;
 }
@@ -128,7 +122,7 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
   const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
   for (std::size_t n = 0; n < front.size(); ++n) {
     const std::size_t v = front[n];
-    const std::array<int, 3> at = place_of(grid, v);
+    const std::array<int, 3> at = voxel_at(grid, v);
     const std::array<std::size_t, 3> stride{1, w, slice};
     for (std::size_t a = 0; a < 3; ++a)
       for (const int step : {-1, 1}) {
@@ -154,7 +148,7 @@ Beside beside(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& co
   const Grid& grid = levels.grid;
   const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
   const std::array<std::size_t, 3> stride{1, w, slice};
-  const std::array<int, 3> at = place_of(grid, v);
+  const std::array<int, 3> at = voxel_at(grid, v);
   Beside found;
   for (std::size_t a = 0; a < 3; ++a)
     for (const int step : {-1, 1}) {

@@ -87,11 +87,6 @@ Favour favour_of(const Normal& resin, const Normal& tissue) {
   return favour;
 }
 
-std::array<int, 3> voxel_at(const Grid& grid, std::size_t v) {
-  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
-}
-
 void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool, int threads,
                 Volume<std::uint8_t>& codes) {
   const auto tissue = [&](std::size_t v) { return (codes.values[v] & code::kMaterial) == label(Material::body); };

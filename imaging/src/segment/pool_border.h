@@ -31,9 +31,6 @@ struct Pool {
   Favour favour{};
 };
 
-/// Index of a voxel from its offset.
-[[nodiscard]] std::array<int, 3> voxel_at(const Grid& grid, std::size_t v);
-
 /// Labels the tissue of a pool's blocks as resin, and that of its ring where a voxel's neighbourhood favours it.
 void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool, int threads, Volume<std::uint8_t>& codes);
 

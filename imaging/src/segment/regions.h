@@ -1,5 +1,7 @@
 #pragma once
 
+#include <array>
+#include <cstddef>
 #include <cstdint>
 #include <vector>
 
@@ -28,6 +30,12 @@ struct LevelStatistic {
 
 /// The middle one of at least one value; puts them in another order.
 [[nodiscard]] double median(std::vector<double>& values);
+
+/// Index of a voxel from its offset.
+[[nodiscard]] inline std::array<int, 3> voxel_at(const Grid& grid, std::size_t v) {
+  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
+  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+}
 
 /// Calls work(offset) for every fine voxel of a block.
 template <typename Work>
