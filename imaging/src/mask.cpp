@@ -67,12 +67,6 @@ std::string in_mm(const Vec3& p) {
   return text(p.x()) + "," + text(p.y()) + "," + text(p.z()) + " mm";
 }
 
-VoxelIndex voxel_of(const Grid& grid, std::size_t offset) {
-  const auto width = static_cast<std::size_t>(grid.size[0]), height = static_cast<std::size_t>(grid.size[1]);
-  return {static_cast<int>(offset % width), static_cast<int>(offset / width % height),
-          static_cast<int>(offset / width / height)};
-}
-
 /// Grows from one voxel over its 26 neighbours of the same value; marks what it took in `taken`.
 /// Stops early once more than `limit` voxels were found.
 std::vector<VoxelIndex> grow(const Volume<std::uint8_t>& labels, VoxelIndex seed, std::size_t limit,
@@ -207,7 +201,7 @@ std::vector<Mask> material_pieces(const Volume<std::uint8_t>& materials, Materia
     if (!at) break;
     const auto offset = static_cast<std::size_t>(at - first);
     if (taken[offset]) continue;
-    auto piece = grow(materials, voxel_of(grid, offset), grid.voxel_count(), taken);
+    auto piece = grow(materials, grid.index(offset), grid.voxel_count(), taken);
     if (static_cast<double>(piece.size()) > least) pieces.push_back(std::move(piece));
   }
   std::ranges::stable_sort(pieces, std::greater{}, &std::vector<VoxelIndex>::size);

@@ -67,12 +67,12 @@ class Certifier::Search {
   [[nodiscard]] bool finished(std::size_t s) const {
     return roots_.empty() && (sides_[s].open.empty() || sides_[s].open.front().bound >= target(sides_[s]));
   }
+  [[nodiscard]] bool knows() const { return roots_.empty(); }
   [[nodiscard]] bool within_gap(std::size_t s) const { return finished(s) && bound(s).lower_bound >= target(sides_[s]); }
   [[nodiscard]] double points() const { return points_; }
 
-  /// Until all roots are swept nothing is known.
   [[nodiscard]] SideBound bound(std::size_t s) const {
-    if (!roots_.empty()) return {};
+    if (!knows()) return {};
     const Side& side = sides_[s];
     // Cells left out are bounded by the target with their hole: without it by so much less.
     SideBound result{target(side), std::max(0.0, target(side) - widest_hole())};
@@ -277,6 +277,7 @@ Certifier::~Certifier() = default;
 Certifier::Certifier(Certifier&&) noexcept = default;
 
 void Certifier::look_closer(std::size_t side) { search_->look_closer(side); }
+bool Certifier::knows() const { return search_->knows(); }
 bool Certifier::finished(std::size_t side) const { return search_->finished(side); }
 bool Certifier::within_gap(std::size_t side) const { return search_->within_gap(side); }
 SideBound Certifier::bound(std::size_t side) const { return search_->bound(side); }

@@ -39,6 +39,8 @@ class Certifier {
 
   /// Looks closer where the bound of one of the sides is least; a fraction of a second's work.
   void look_closer(std::size_t side);
+  /// Whether every direction was looked at once: until then nothing is known.
+  [[nodiscard]] bool knows() const;
   /// Nothing raises a side's bound any more: what is left is within the gap, or as fine as it gets.
   [[nodiscard]] bool finished(std::size_t side) const;
   [[nodiscard]] bool within_gap(std::size_t side) const;

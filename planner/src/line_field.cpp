@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace leastharm {
 
@@ -18,6 +19,23 @@ LineField::LineField(const Volume<float>& nodes) {
     inverse_[a] = static_cast<float>(1 / nodes.grid.spacing_mm[static_cast<Eigen::Index>(a)]);
     limit_[a] = static_cast<float>(nodes.grid.size[a] + 1);
   }
+}
+
+std::array<double, 2> LineField::range(const Vec3& p, const Vec3& d) const {
+  std::array<double, 2> range{-std::numeric_limits<double>::infinity(), std::numeric_limits<double>::infinity()};
+  for (std::size_t a = 0; a < 3; ++a) {
+    const auto e = static_cast<Eigen::Index>(a);
+    const double at = p[e] * static_cast<double>(inverse_[a]) + 1, way = d[e] * static_cast<double>(inverse_[a]);
+    const double limit = static_cast<double>(limit_[a]);
+    if (way == 0) {
+      if (at < 0 || at >= limit) return {0, 0};
+      continue;
+    }
+    const double low = -at / way, high = (limit - at) / way;
+    range[0] = std::max(range[0], std::min(low, high));
+    range[1] = std::min(range[1], std::max(low, high));
+  }
+  return range;
 }
 
 double LineField::integral(const Vec3& from, const Vec3& to, double step_mm) const {

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <span>
 #include <vector>
 
@@ -20,6 +21,8 @@ class LineField {
                 z = static_cast<float>(p.z()) * inverse_[2] + 1;
     return inside(x, y, z) ? sample(x, y, z) : 0.0f;
   }
+  /// Where a line p + t d runs inside the nodes' box: from the first t to the second, which is no greater where it does not.
+  [[nodiscard]] std::array<double, 2> range(const Vec3& p, const Vec3& d) const;
   /// Values at from, from + step, ...: one for each element of `out`.
   void at_row(const Vec3& from, const Vec3& step, std::span<float> out) const {
     const float x = static_cast<float>(from.x()) * inverse_[0] + 1, y = static_cast<float>(from.y()) * inverse_[1] + 1,

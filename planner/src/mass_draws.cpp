@@ -201,9 +201,8 @@ class Drawing {
   [[nodiscard]] DrawnCore taken(const PlacedAxis& placed, std::uint64_t draw) {
     const Grid& grid = model_.body().grid;
     const auto [e1, e2] = across(placed.axis);
-    const auto in_voxels = [&](const Vec3& way) -> Vec3 { return (grid.direction.transpose() * way).cwiseQuotient(grid.spacing_mm); };
     const Vec3 start = grid.index_from_lps(placed.tip_lps_mm - track_.needle.throw_mm * placed.axis);
-    const Vec3 along = in_voxels(placed.axis), aside = in_voxels(e1), upward = in_voxels(e2);
+    const Vec3 along = grid.index_way(placed.axis), aside = grid.index_way(e1), upward = grid.index_way(e2);
     const PerWeighed<double> inverse = per_ratio(draw);
     const double area = std::numbers::pi / 4 * track_.needle.bore_mm * track_.needle.bore_mm / kNodes;
     MapErrors errors(grid, seed_, draw);

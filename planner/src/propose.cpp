@@ -208,11 +208,11 @@ class BoundSearch {
     }
   }
 
-  /// `score` is the plan's, for who watches. Ends where the one who watches wants no more.
+  /// `score` is the plan's, for who watches. Ends where the one who watches wants no more, or when time is out and something is known.
   void run(double score) {
     for (Side* next = worst(); next != nullptr; next = worst()) {
       const bool go_on = !progress_ || progress_(score, bound(), clock_.seconds());
-      if (!go_on || clock_.seconds() >= pool_.scene.file().time_s) stopped_ = "time";
+      if (!go_on || (clock_.seconds() >= pool_.scene.file().time_s && knows())) stopped_ = "time";
       else if (points() > kLatticePoints) stopped_ = "nodes";
       if (stopped_ != "gap") return;
       certifiers_[next->certifier]->look_closer(next->number);
@@ -229,6 +229,10 @@ class BoundSearch {
   [[nodiscard]] const std::string& stopped() const { return stopped_; }
 
  private:
+  [[nodiscard]] bool knows() const {
+    return std::ranges::all_of(certifiers_, [](const std::optional<Certifier>& c) { return !c || c->knows(); });
+  }
+
   /// One request on one side.
   struct Side {
     std::size_t certifier = 0, number = 0;   ///< its request's, and which of that one's sides it is

@@ -75,15 +75,13 @@ std::vector<EntryVoxel> hidden_entries(const SearchScene& scene, std::size_t ask
   return chosen;
 }
 
-/// Best routes of one entry, one a patch of directions.
-void keep_best(std::vector<Route>& kept, const Route& route) {
+/// Best routes of one entry that have room, one a patch of directions.
+void keep_best(const SearchScene& scene, std::vector<Route>& kept, const Route& route) {
   const double near = std::cos(kKeptDeg / 2 / kRadian);
-  for (Route& k : kept)
-    if (k.side == route.side && k.direction.dot(route.direction) > near) {
-      if (better(route, k)) k = route;
-      return;
-    }
-  kept.push_back(route);
+  const auto alike = std::ranges::find_if(kept, [&](const Route& k) { return k.side == route.side && k.direction.dot(route.direction) > near; });
+  if ((alike != kept.end() && !better(route, *alike)) || !has_room(scene, route)) return;
+  if (alike == kept.end()) kept.push_back(route);
+  else *alike = route;
 }
 
 /// The best routes from each entry along these directions.
@@ -103,8 +101,8 @@ std::vector<Route> look_from(const SearchScene& scene, std::size_t ask, const Ro
         if (-direction.dot(entry.outward) < square || !meets_box(entry.point, direction, low, high, reach) ||
             !is_open(scene, ask, entry.point, -direction, kHandLengthMm))
           continue;
-        const Route route = shallowest_route(scene, ask, limits, entry.point, entry.outward, direction);
-        if (std::isfinite(route.score)) keep_best(found[n], route);
+        const Route route = shallowest_without_room(scene, ask, limits, entry.point, entry.outward, direction);
+        if (std::isfinite(route.score)) keep_best(scene, found[n], route);
       }
     }
   });

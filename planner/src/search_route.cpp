@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "planner/counter_random.h"
@@ -17,6 +18,17 @@ constexpr double kSideMm = 3;   // a core's least distance from the midline to b
 
 /// How far from where it is looked for an entry may lie.
 double near_mm(const SearchScene& scene, const Ask& ask) { return ask.needle->outer_mm / 2 + 2 * scene.frame().grid.spacing_mm.maxCoeff(); }
+
+/// How far behind the entry the needle's hub stands.
+double hub_mm(const SearchScene& scene, const Route& route) {
+  const Ask& ask = scene.asks()[route.ask];
+  return std::max(near_mm(scene, ask), ask.needle->usable_mm - ask.needle->dead_tip_mm - route.depth_mm);
+}
+
+Route with_room(const SearchScene& scene, Route route) {
+  if (std::isfinite(route.score) && !has_room(scene, route)) route.score = std::numeric_limits<double>::infinity();
+  return route;
+}
 
 /// Runs along a line and finds the tip.
 class Walk {
@@ -36,23 +48,20 @@ class Walk {
     const double longest = needle.usable_mm * limits_.length_factor - needle.dead_tip_mm;
     const int last = static_cast<int>(std::floor((depth_mm < 0 ? longest : std::min(depth_mm, longest)) / step_ + 1e-6));
     const int throw_steps = std::max(1, static_cast<int>(std::lround(needle.throw_mm / step_)));
-    yields_.assign(static_cast<std::size_t>(std::max(last, 0)) + 1, 0);
-    double bone = 0, clear_to = 0;
-    for (int s = 0; s < last; ++s) {
-      const Vec3 p = route_.entry + (s + 0.5) * step_ * direction_;
-      const Material material = scene_.material_at(p);
-      if (material == Material::support) return route_;
-      if (material == Material::bone && (bone += step_) > limits_.bone_mm) return route_;
-      if (s * step_ >= clear_to) {
-        const double spare = spare_mm(p);
-        if (spare < 0) return route_;
-        clear_to = s * step_ + spare;   // a distance changes by no more than the way
-      }
-      const Vec3 q = scene_.in_box(p) - ask_.core_offset;
+    const Vec3 from = scene_.in_box(route_.entry) - ask_.core_offset;
+    const auto [enters_mm, leaves_mm] = ask_.yield.range(from, direction_);
+    if (!(enters_mm < leaves_mm)) return route_;
+    const int richer_from = std::max(0, static_cast<int>(std::min<double>(last, enters_mm / step_)));
+    const int richer_to = static_cast<int>(std::clamp(std::ceil(leaves_mm / step_), 0.0, static_cast<double>(last)));
+    const int end = depth_mm < 0 ? std::min(last, richer_to + throw_steps) : last;   // farther on a core is empty
+    const int free = free_steps(end);
+    if (depth_mm >= 0 && free < last) return route_;
+    yields_.assign(static_cast<std::size_t>(std::max(free, 0)) + 1, 0);
+    for (int s = richer_from; s < free; ++s) {
       const auto n = static_cast<std::size_t>(s);
-      yields_[n + 1] = yields_[n] + step_ * static_cast<double>(ask_.yield.at(q));
+      yields_[n + 1] = yields_[n] + (s < richer_to ? step_ * static_cast<double>(ask_.yield.at(from + (s + 0.5) * step_ * direction_)) : 0);
       if ((depth_mm < 0 || s + 1 == last) && tip_holds(s + 1, throw_steps)) {
-        if (shaft_is_free((s + 1) * step_)) finish(s + 1);
+        finish(s + 1);
         return route_;
       }
     }
@@ -60,37 +69,26 @@ class Walk {
   }
 
  private:
+  /// Of some steps from the entry, those that a needle can go before something is in its way.
+  [[nodiscard]] int free_steps(int most) const {
+    const MaterialLine materials(scene_, route_.entry, direction_);
+    double bone = 0, clear_to = 0;
+    for (int s = 0; s < most; ++s) {
+      const Material material = materials.at((s + 0.5) * step_);
+      if (material == Material::support) return s;
+      if (material == Material::bone && (bone += step_) > limits_.bone_mm) return s;
+      if (s * step_ < clear_to) continue;
+      const double spare = spare_mm(route_.at((s + 0.5) * step_));
+      if (spare < 0) return s;
+      clear_to = s * step_ + spare;   // a distance changes by no more than the way
+    }
+    return most;
+  }
+
   bool find_surface(const Vec3& near) {
     const auto found = surface_near(scene_, route_.ask, near, direction_);
     if (found) route_.entry = *found;
     return found.has_value();
-  }
-
-  /// The shaft stands in the air behind the entry, and the hand behind the shaft; nothing may be in their way.
-  bool shaft_is_free(double depth_mm) {
-    const double hub = std::max(near_mm(scene_, ask_), ask_.needle->usable_mm - ask_.needle->dead_tip_mm - depth_mm);
-    if (!is_open(scene_, route_.ask, route_.entry, -direction_, hub + kHandLengthMm)) return false;
-    for (const Mark& mark : scene_.body().marks) {
-      if (mark.kind != MarkKind::opening) continue;
-      for (double t = near_mm(scene_, ask_); t < hub + kHandLengthMm; t += 2 * step_)
-        through_opening_ |= mark.mask.contains(scene_.frame().voxel(route_.at(-t)));
-    }
-    const auto [e1, e2] = across(direction_);
-    constexpr int kLines = 16;
-    constexpr double kSpareMm = 3, kShaftSpareMm = 1;   // so that the day's CT, a little off, still finds the room
-    for (int n = 0; n < kLines; ++n) {
-      const double angle = 2 * std::numbers::pi * n / kLines;
-      const Vec3 out = std::cos(angle) * e1 + std::sin(angle) * e2;
-      const auto is_free = [&](double aside, double from, double to) {
-        for (double t = from; t < to; t += 2 * step_)
-          if (scene_.material_at(route_.at(-t) + aside * out) != Material::air) return false;
-        return true;
-      };
-      if (!is_free(ask_.needle->outer_mm / 2 + kShaftSpareMm, near_mm(scene_, ask_), hub) ||
-          !is_free(kHandRadiusMm + kSpareMm, std::max(near_mm(scene_, ask_), hub - kSpareMm), hub + kHandLengthMm))
-        return false;
-    }
-    return true;
   }
 
   /// How much farther from keep-outs than it must be.
@@ -141,13 +139,22 @@ class Walk {
       cost += step_ * static_cast<double>(ask_.cost->at(scene_.in_box(route_.at(route_.depth_mm + t))));
     const double area = std::numbers::pi / 4 * needle.outer_mm * needle.outer_mm;
     const VoxelIndex voxel = scene_.frame().voxel(route_.at(0.01));
-    double hole = scene_.file().weights.hole_mm;
-    for (const Mark& mark : scene_.body().marks)
-      if (mark.kind == MarkKind::opening && mark.mask.contains(voxel)) through_opening_ = true;
-    if (through_opening_) hole = 0;
+    double hole = through_opening(voxel) ? 0 : scene_.file().weights.hole_mm;
     for (const Mark& mark : scene_.body().marks)
       if (mark.kind == MarkKind::zone && mark.mask.contains(voxel)) hole += mark.weight_mm;
     route_.score = area * (cost + hole / std::cos(angle_deg_ / kRadian));
+  }
+
+  /// Whether the needle comes through an opening: at its entry, or on the way there.
+  [[nodiscard]] bool through_opening(const VoxelIndex& first) const {
+    const double end = hub_mm(scene_, route_) + kHandLengthMm;
+    return std::ranges::any_of(scene_.body().marks, [&](const Mark& mark) {
+      if (mark.kind != MarkKind::opening) return false;
+      if (mark.mask.contains(first)) return true;
+      for (double t = near_mm(scene_, ask_); t < end; t += 2 * step_)
+        if (mark.mask.contains(scene_.frame().voxel(route_.at(-t)))) return true;
+      return false;
+    });
   }
 
   const SearchScene& scene_;
@@ -155,7 +162,6 @@ class Walk {
   const RouteLimits& limits_;
   Vec3 outward_, direction_;
   double step_, angle_deg_ = 0;
-  bool through_opening_ = false;
   Route route_;
   static thread_local std::vector<double> yields_;
 };
@@ -180,26 +186,56 @@ double near_limit_price(const SearchScene& scene, const Vec3& direction) {
 
 std::optional<Vec3> surface_near(const SearchScene& scene, std::size_t ask, const Vec3& near, const Vec3& direction) {
   const double reach = near_mm(scene, scene.asks()[ask]), step = 0.25 * route_step_mm(scene);
+  const MaterialLine materials(scene, near, direction);
   for (double t = -reach; t < reach; t += step)
-    if (is_object(scene.material_at(near + t * direction))) return near + t * direction;
+    if (is_object(materials.at(t))) return near + t * direction;
   return std::nullopt;
 }
 
 bool is_open(const SearchScene& scene, std::size_t ask, const Vec3& entry, const Vec3& outwards, double reach_mm) {
   const double step = 2 * route_step_mm(scene);
+  const MaterialLine materials(scene, entry, outwards);
   for (double t = near_mm(scene, scene.asks()[ask]); t < reach_mm; t += step)
-    if (scene.material_at(entry + t * outwards) != Material::air) return false;
+    if (materials.at(t) != Material::air) return false;
   return true;
 }
 
 Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
                        const Vec3& outward, const Vec3& direction) {
+  return with_room(scene, shallowest_without_room(scene, ask, limits, entry, outward, direction));
+}
+
+Route shallowest_without_room(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
+                              const Vec3& outward, const Vec3& direction) {
   return Walk(scene, ask, limits, outward, direction).to(entry, -1);
+}
+
+bool has_room(const SearchScene& scene, const Route& route) {
+  const Ask& ask = scene.asks()[route.ask];
+  const double behind = near_mm(scene, ask), hub = hub_mm(scene, route), step = 2 * route_step_mm(scene);
+  if (!is_open(scene, route.ask, route.entry, -route.direction, hub + kHandLengthMm)) return false;
+  const auto [e1, e2] = across(route.direction);
+  constexpr int kLines = 16;
+  constexpr double kSpareMm = 3, kShaftSpareMm = 1;   // so that the day's CT, a little off, still finds the room
+  for (int n = 0; n < kLines; ++n) {
+    const double angle = 2 * std::numbers::pi * n / kLines;
+    const Vec3 out = std::cos(angle) * e1 + std::sin(angle) * e2;
+    const auto is_free = [&](double aside, double from, double to) {
+      const MaterialLine materials(scene, route.entry + aside * out, -route.direction);
+      for (double t = from; t < to; t += step)
+        if (materials.at(t) != Material::air) return false;
+      return true;
+    };
+    if (!is_free(ask.needle->outer_mm / 2 + kShaftSpareMm, behind, hub) ||
+        !is_free(kHandRadiusMm + kSpareMm, std::max(behind, hub - kSpareMm), hub + kHandLengthMm))
+      return false;
+  }
+  return true;
 }
 
 Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
                      const Vec3& outward, const Vec3& direction, double depth_mm) {
-  return Walk(scene, ask, limits, outward, direction).to(entry, depth_mm);
+  return with_room(scene, Walk(scene, ask, limits, outward, direction).to(entry, depth_mm));
 }
 
 double wished_p_enough(const Limits& limits) {

@@ -61,6 +61,13 @@ struct RouteLimits {
 [[nodiscard]] Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,
                                      const Vec3& entry, const Vec3& outward, const Vec3& direction);
 
+/// The same, whether or not there is room behind the entry; that costs far more to find out than all else.
+[[nodiscard]] Route shallowest_without_room(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,
+                                            const Vec3& entry, const Vec3& outward, const Vec3& direction);
+
+/// Whether the shaft stands free in the air behind the entry, and the hand behind the shaft.
+[[nodiscard]] bool has_room(const SearchScene& scene, const Route& route);
+
 /// The same line with its tip at another depth; `score` is infinite where a limit breaks.
 [[nodiscard]] Route route_to_depth(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
                                    const Vec3& outward, const Vec3& direction, double depth_mm);

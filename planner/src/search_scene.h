@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cmath>
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -120,6 +121,23 @@ class SearchScene {
   bool has_keep_outs_ = false;
   double keep_out_far_mm_ = 0;
   LineField keep_out_distance_;   // minus the farthest distance kept, so that zero beyond the box means far
+};
+
+/// The materials along a line, found without a division a step.
+class MaterialLine {
+ public:
+  MaterialLine(const SearchScene& scene, const Vec3& start, const Vec3& direction)
+      : body_(scene.body()), start_(start.cwiseQuotient(body_.grid.spacing_mm) + Vec3::Constant(0.5)),
+        way_(direction.cwiseQuotient(body_.grid.spacing_mm)) {}
+  [[nodiscard]] Material at(double mm) const {
+    const Vec3 c = start_ + mm * way_;
+    return body_.material_at(VoxelIndex{static_cast<int>(std::floor(c.x())), static_cast<int>(std::floor(c.y())),
+                                        static_cast<int>(std::floor(c.z()))});
+  }
+
+ private:
+  const Body& body_;
+  Vec3 start_, way_;
 };
 
 /// The mark in which a request wants its core; null where it may be anywhere. Throws BadInput where no such cavity is marked.

@@ -27,6 +27,25 @@ TEST(Grid, AnIndexIsAVoxelsCentre) {
   EXPECT_EQ(g.voxel_at(g.lps_from_index({-0.6, 0, 0})), (VoxelIndex{-1, 0, 0}));
 }
 
+TEST(Grid, AnOffsetIsAVoxelsPlaceInMemory) {
+  const Grid g = oblique_grid();
+  const VoxelIndex v{4, 3, 7};
+  EXPECT_EQ(g.offset(v), 4u + 7u * (3u + 5u * 7u));
+  EXPECT_EQ(g.index(g.offset(v)), v);
+  EXPECT_EQ(g.index(g.voxel_count() - 1), (VoxelIndex{6, 4, 8}));
+  for (std::size_t a = 0; a < 3; ++a) {
+    VoxelIndex next = v;
+    (a == 0 ? next.i : a == 1 ? next.j : next.k) += 1;
+    EXPECT_EQ(g.offset(next), g.offset(v) + static_cast<std::size_t>(g.strides()[a]));
+  }
+}
+
+TEST(Grid, AWayIsTheDifferenceOfItsEnds) {
+  const Grid g = oblique_grid();
+  const Vec3 from{-38, 15, 309}, way{1.5, -2, 4};
+  EXPECT_LT((g.index_way(way) - (g.index_from_lps(from + way) - g.index_from_lps(from))).norm(), 1e-12);
+}
+
 TEST(Grid, SameGridComparesPlacesNotFields) {
   const Grid g = oblique_grid();
   Grid moved = g;

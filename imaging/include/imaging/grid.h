@@ -18,6 +18,7 @@ using Mat3 = Eigen::Matrix3d;
 /// A voxel's index (i, j, k); i runs fastest in memory.
 struct VoxelIndex {
   int i = 0, j = 0, k = 0;
+  [[nodiscard]] int operator[](std::size_t axis) const { return axis == 0 ? i : axis == 1 ? j : k; }
   friend bool operator==(const VoxelIndex&, const VoxelIndex&) = default;
 };
 
@@ -40,6 +41,15 @@ struct Grid {
                 static_cast<std::size_t>(size[1]) * static_cast<std::size_t>(k));
   }
   [[nodiscard]] std::size_t offset(VoxelIndex v) const { return offset(v.i, v.j, v.k); }
+  /// The voxel at an offset.
+  [[nodiscard]] VoxelIndex index(std::size_t offset) const {
+    const auto w = static_cast<std::size_t>(size[0]), h = static_cast<std::size_t>(size[1]);
+    return {static_cast<int>(offset % w), static_cast<int>(offset / w % h), static_cast<int>(offset / (w * h))};
+  }
+  /// From a voxel's offset to that of the next along i, j, k.
+  [[nodiscard]] std::array<std::ptrdiff_t, 3> strides() const {
+    return {1, size[0], static_cast<std::ptrdiff_t>(size[0]) * size[1]};
+  }
   [[nodiscard]] bool contains(VoxelIndex v) const {
     return v.i >= 0 && v.j >= 0 && v.k >= 0 && v.i < size[0] && v.j < size[1] && v.k < size[2];
   }
@@ -49,7 +59,11 @@ struct Grid {
   }
   /// LPS, mm, to continuous index. The direction is orthonormal, so its inverse is its transpose.
   [[nodiscard]] Vec3 index_from_lps(const Vec3& lps_mm) const {
-    return (direction.transpose() * (lps_mm - origin_lps_mm)).cwiseQuotient(spacing_mm);
+    return index_way(lps_mm - origin_lps_mm);
+  }
+  /// A way in LPS, mm, as a difference of continuous indices.
+  [[nodiscard]] Vec3 index_way(const Vec3& way_lps_mm) const {
+    return (direction.transpose() * way_lps_mm).cwiseQuotient(spacing_mm);
   }
   /// The voxel that holds a point; it may lie outside the grid.
   [[nodiscard]] VoxelIndex voxel_at(const Vec3& lps_mm) const {

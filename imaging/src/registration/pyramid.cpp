@@ -62,9 +62,7 @@ std::vector<Out> block_means(const Grid& fine, const Grid& grid, int threads, Va
 void smooth_along(const Grid& grid, std::size_t axis, std::vector<float>& values, int threads) {
   const int n = grid.size[axis];
   if (n < 2) return;
-  const std::size_t stride = axis == 0   ? 1
-                             : axis == 1 ? static_cast<std::size_t>(grid.size[0])
-                                         : static_cast<std::size_t>(grid.size[0]) * static_cast<std::size_t>(grid.size[1]);
+  const auto stride = static_cast<std::size_t>(grid.strides()[axis]);
   const std::size_t u = axis == 0 ? 1 : 0, v = axis == 2 ? 1 : 2;
   for_chunks(grid.size[v], 1, worker_count(threads), [&](int, int first, int last) {
     for (int b = first; b < last; ++b)

@@ -28,10 +28,6 @@ using Place = std::array<int, 3>;
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
 
-std::array<std::ptrdiff_t, 3> strides(const Grid& grid) {
-  return {1, grid.size[0], static_cast<std::ptrdiff_t>(grid.size[0]) * grid.size[1]};
-}
-
 /// The levels of bone's voxels that `counts(v, at)`.
 template <typename Counts>
 LevelCounts count_bone(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, int threads, const Counts& counts) {
@@ -64,7 +60,7 @@ int level_of_densest(const LevelCounts& counts, int share) {
 /// median of dense voxels that are alike along a shaft or over a plate, that is along two axes at least.
 int compact_level(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, int tissue, int threads) {
   const int dense = level_of_densest(count_bone(levels, codes, threads, [](std::size_t, const Place&) { return true; }), kDenseShare);
-  const auto stride = strides(levels.grid);
+  const auto stride = levels.grid.strides();
   const auto resolved = [&](std::size_t v, const Place& at) {
     const std::uint8_t* level = levels.values.data() + v;
     if (*level - tissue < kAlike * (dense - tissue)) return false;
@@ -82,7 +78,7 @@ int compact_level(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>
 class Rim {
  public:
   Rim(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Thresholds& thresholds, int compact)
-      : levels_(levels), codes_(codes), mineral_(thresholds.mineral), tissue_(thresholds.tissue_peak), compact_(compact), stride_(strides(levels.grid)) {}
+      : levels_(levels), codes_(codes), mineral_(thresholds.mineral), tissue_(thresholds.tissue_peak), compact_(compact), stride_(levels.grid.strides()) {}
 
   /// Whether a voxel of bone is mostly what lies beside it.
   [[nodiscard]] bool mostly_other(std::size_t v, const Place& at) const {

@@ -43,7 +43,7 @@ class Climber {
  public:
   Climber(const Volume<std::uint8_t>& levels, const Table& table, int least, int tissue_peak)
       : levels_(levels), table_(table), least_(least), tissue_peak_(tissue_peak),
-        stride_{1, levels.grid.size[0], static_cast<std::ptrdiff_t>(levels.grid.size[0]) * levels.grid.size[1]} {}
+        stride_(levels.grid.strides()) {}
 
   /// The material of a voxel that lies on a climb: that of the nearer end of its steepest one.
   [[nodiscard]] std::uint8_t material(int i, int j, int k) const {

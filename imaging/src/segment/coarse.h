@@ -28,6 +28,10 @@ struct Coarse {
     const auto w = static_cast<std::size_t>(size[0]), h = static_cast<std::size_t>(size[1]);
     return {static_cast<int>(offset % w), static_cast<int>(offset / w % h), static_cast<int>(offset / (w * h))};
   }
+  /// The block that holds a fine voxel.
+  [[nodiscard]] std::size_t block_of(const VoxelIndex& voxel) const {
+    return offset(voxel.i / factor[0], voxel.j / factor[1], voxel.k / factor[2]);
+  }
   [[nodiscard]] bool contains(int i, int j, int k) const {
     return i >= 0 && j >= 0 && k >= 0 && i < size[0] && j < size[1] && k < size[2];
   }

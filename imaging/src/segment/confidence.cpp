@@ -97,7 +97,7 @@ void count_differing(const std::uint8_t* here, const std::uint8_t* there, int wi
 class Beyond {
  public:
   explicit Beyond(const Volume<std::uint8_t>& materials)
-      : materials_(materials), stride_{1, materials.grid.size[0], static_cast<std::ptrdiff_t>(materials.grid.size[0]) * materials.grid.size[1]} {}
+      : materials_(materials), stride_(materials.grid.strides()) {}
 
   [[nodiscard]] std::size_t of(const std::array<int, 3>& at) const {
     const std::uint8_t* v = materials_.values.data() + materials_.grid.offset(at[0], at[1], at[2]);

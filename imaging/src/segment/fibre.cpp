@@ -77,7 +77,7 @@ Sheet sheet_at(const std::uint8_t* c, std::ptrdiff_t step, int before, int after
 class Sweep {
  public:
   Sweep(const Volume<std::uint8_t>& codes)
-      : codes_(codes), stride_{1, codes.grid.size[0], static_cast<std::ptrdiff_t>(codes.grid.size[0]) * codes.grid.size[1]} {}
+      : codes_(codes), stride_(codes.grid.strides()) {}
 
   /// Whether a voxel lies in a layer of one or two voxels at air; for a `skin`, between air and tissue.
   [[nodiscard]] bool thin_sheet(const std::array<int, 3>& at, std::size_t v, bool skin) const {

@@ -42,7 +42,7 @@ bool soft(std::uint8_t c) { return material(c) == label(Material::body) || mater
 class Surveyor {
  public:
   Surveyor(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes)
-      : levels_(levels), codes_(codes), stride_{1, levels.grid.size[0], static_cast<std::ptrdiff_t>(levels.grid.size[0]) * levels.grid.size[1]} {}
+      : levels_(levels), codes_(codes), stride_(levels.grid.strides()) {}
 
   void look(int i, int j, int k, Element& element) const {
     const std::size_t v = levels_.grid.offset(i, j, k);

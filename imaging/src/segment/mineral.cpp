@@ -68,13 +68,12 @@ struct Around {
 };
 
 Around around(const Volume<std::uint8_t>& levels, std::size_t v) {
-  const auto& n = levels.grid.size;
-  const std::array<int, 3> at = voxel_at(levels.grid, v);
-  const std::array<std::ptrdiff_t, 3> stride{1, n[0], static_cast<std::ptrdiff_t>(n[0]) * n[1]};
+  const VoxelIndex at = levels.grid.index(v);
+  const auto stride = levels.grid.strides();
   const std::uint8_t* level = levels.values.data() + v;
   Around found;
   for (std::size_t a = 0; a < 3; ++a) {
-    if (at[a] == 0 || at[a] + 1 == n[a]) continue;
+    if (at[a] == 0 || at[a] + 1 == levels.grid.size[a]) continue;
     const int before = level[-stride[a]], after = level[stride[a]];
     found.highest = std::max({found.highest, before, after});
     found.sunken = std::min(found.sunken, std::max(before, after));
@@ -119,24 +118,14 @@ void label_filling(const Volume<std::uint8_t>& levels, const Coarse& coarse, con
     });
   const std::vector<Reach> reach = reach_of(coarse, filling);
   const int near_shell = filling.lowest + (filling.highest - filling.lowest) * 3 / 4;
-  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-  for (std::size_t n = 0; n < front.size(); ++n) {
-    const std::size_t v = front[n];
-    const std::array<int, 3> at = voxel_at(grid, v);
-    const std::array<std::size_t, 3> stride{1, w, slice};
-    for (std::size_t a = 0; a < 3; ++a)
-      for (const int step : {-1, 1}) {
-        std::array<int, 3> to = at;
-        to[a] += step;
-        if (to[a] < 0 || to[a] >= grid.size[a]) continue;
-        const std::size_t next = step < 0 ? v - stride[a] : v + stride[a];
-        if (!holds(next, Material::bone) || !in_window(next)) continue;
-        const Reach far = reach[coarse.offset(to[0] / coarse.factor[0], to[1] / coarse.factor[1], to[2] / coarse.factor[2])];
-        if (far == Reach::none) continue;
-        const Around levels_beside = around(levels, next);
-        if (!bone_like(levels_beside, filling) && (far == Reach::free || levels_beside.highest <= near_shell)) take(next);
-      }
-  }
+  for (std::size_t n = 0; n < front.size(); ++n)
+    for_neighbours(grid, front[n], [&](std::size_t next) {
+      if (!holds(next, Material::bone) || !in_window(next)) return;
+      const Reach far = reach[coarse.block_of(grid.index(next))];
+      if (far == Reach::none) return;
+      const Around levels_beside = around(levels, next);
+      if (!bone_like(levels_beside, filling) && (far == Reach::free || levels_beside.highest <= near_shell)) take(next);
+    });
 }
 
 /// What lies beside a voxel of mineral.
@@ -145,20 +134,13 @@ struct Beside {
 };
 
 Beside beside(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Filling& filling, std::size_t v) {
-  const Grid& grid = levels.grid;
-  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-  const std::array<std::size_t, 3> stride{1, w, slice};
-  const std::array<int, 3> at = voxel_at(grid, v);
   Beside found;
-  for (std::size_t a = 0; a < 3; ++a)
-    for (const int step : {-1, 1}) {
-      if (at[a] + step < 0 || at[a] + step >= grid.size[a]) continue;
-      const std::size_t next = step < 0 ? v - stride[a] : v + stride[a];
-      const std::uint8_t material = codes.values[next] & code::kMaterial;
-      found.filling |= material == label(Material::packing);
-      found.light |= material <= label(Material::wrapping);
-      found.bone |= levels.values[next] > filling.shell;
-    }
+  for_neighbours(levels.grid, v, [&](std::size_t next) {
+    const std::uint8_t material = codes.values[next] & code::kMaterial;
+    found.filling |= material == label(Material::packing);
+    found.light |= material <= label(Material::wrapping);
+    found.bone |= levels.values[next] > filling.shell;
+  });
   return found;
 }
 

@@ -42,12 +42,10 @@ class Sounding {
     std::size_t last = levels_.values.size();
     for (double depth = -2 * step_mm_;; depth += step_mm_) {
       const Vec3 index = (from - depth * surface_.normal).cwiseQuotient(spacing_);
-      std::array<int, 3> at{};
-      for (std::size_t a = 0; a < 3; ++a) {
-        at[a] = static_cast<int>(std::lround(index[static_cast<Eigen::Index>(a)]));
-        if (at[a] < 0 || at[a] >= size_[a]) return label(Material::support);
-      }
-      const std::size_t v = levels_.grid.offset(at[0], at[1], at[2]);
+      const VoxelIndex at{static_cast<int>(std::lround(index.x())), static_cast<int>(std::lround(index.y())),
+                          static_cast<int>(std::lround(index.z()))};
+      if (!levels_.grid.contains(at)) return label(Material::support);
+      const std::size_t v = levels_.grid.offset(at);
       if (v == last) continue;
       last = v;
       if (!soft(codes_.values[v])) {
@@ -59,7 +57,7 @@ class Sounding {
     }
   }
   /// The mean over the tissue within some voxels of one of what each level is worth.
-  [[nodiscard]] float mean_around(const std::array<int, 3>& at, const std::array<int, 3>& reach, const Favour& worth) const {
+  [[nodiscard]] float mean_around(const VoxelIndex& at, const std::array<int, 3>& reach, const Favour& worth) const {
     float sum = 0;
     int count = 0;
     const auto first = [&](std::size_t a) { return std::max(0, at[a] - reach[a]); };
@@ -73,9 +71,9 @@ class Sounding {
     return sum / static_cast<float>(std::max(1, count));
   }
   /// How much likelier the neighbourhood of a voxel is resin than tissue.
-  [[nodiscard]] float favoured(const std::array<int, 3>& at, const Favour& favour) const { return mean_around(at, reach_of_judgement(levels_.grid), favour); }
-  [[nodiscard]] bool below(const std::array<int, 3>& at) const {
-    return surface_.normal.dot(Vec3(at[0], at[1], at[2]).cwiseProduct(spacing_) - surface_.point) <= 0;
+  [[nodiscard]] float favoured(const VoxelIndex& at, const Favour& favour) const { return mean_around(at, reach_of_judgement(levels_.grid), favour); }
+  [[nodiscard]] bool below(const VoxelIndex& at) const {
+    return surface_.normal.dot(Vec3(at.i, at.j, at.k).cwiseProduct(spacing_) - surface_.point) <= 0;
   }
   /// Starting places around a block's place, close enough to miss no voxel.
   [[nodiscard]] std::vector<Vec3> spread_over(const Vec3& place, double block_mm) const {
@@ -136,7 +134,7 @@ class Columns {
     Column column;
     std::size_t kept = 0;
     float sum = 0, best = 0;
-    const std::uint8_t end = sounding_.down(from, [&](std::size_t v, const std::array<int, 3>& at, double depth) {
+    const std::uint8_t end = sounding_.down(from, [&](std::size_t v, const VoxelIndex& at, double depth) {
       column.emplace_back(v, depth);
       if (favour_ && depth >= sounding_.mm(kFirst_voxels)) sum += sounding_.favoured(at, *favour_);
       if (!favour_ || sum > best) best = sum, kept = column.size();   // what blur hides at the surface is resin if what lies below is
@@ -164,21 +162,14 @@ void keep_each_once(std::vector<std::size_t>& voxels) {
 
 /// Near the vessel's wall the surface faces other ways, so that no sounding starts there: what lies beside, step by step.
 void spread_sideways(const Sounding& sounding, const Favour& favour, int steps, std::vector<std::size_t> front, Volume<std::uint8_t>& codes) {
-  const auto& n = codes.grid.size;
-  const std::array<std::ptrdiff_t, 3> stride{1, n[0], static_cast<std::ptrdiff_t>(n[0]) * n[1]};
   for (int step = 0; step < steps; ++step) {
     std::vector<std::size_t> next;
-    for (const std::size_t v : front) {
-      const std::array<int, 3> at = voxel_at(codes.grid, v);
-      for (std::size_t a = 0; a < 3; ++a)
-        for (const int way : {-1, 1}) {
-          std::array<int, 3> to = at;
-          to[a] += way;
-          if (to[a] < 0 || to[a] >= n[a]) continue;
-          const std::size_t beside = v + static_cast<std::size_t>(way * stride[a]);
-          if (material(codes.values[beside]) == label(Material::body) && sounding.below(to) && sounding.favoured(to, favour) > 0) next.push_back(beside);
-        }
-    }
+    for (const std::size_t v : front)
+      for_neighbours(codes.grid, v, [&](std::size_t beside) {
+        if (material(codes.values[beside]) != label(Material::body)) return;
+        const VoxelIndex at = codes.grid.index(beside);
+        if (sounding.below(at) && sounding.favoured(at, favour) > 0) next.push_back(beside);
+      });
     keep_each_once(next);
     for (const std::size_t v : next) codes.values[v] = label(Material::resin);
     front = std::move(next);
@@ -194,7 +185,7 @@ PoolReading read_pool(const LevelSurface& surface, const Volume<std::uint8_t>& l
   std::size_t all = 0, resin = 0;
   for (const Vec3& place : surface.places) {
     column.clear();
-    const std::uint8_t end = sounding.down(place, [&](std::size_t v, const std::array<int, 3>&, double depth) {
+    const std::uint8_t end = sounding.down(place, [&](std::size_t v, const VoxelIndex&, double depth) {
       column.push_back({depth / sounding.mm(1), levels.values[v]});
       ++all, resin += material(codes.values[v]) == label(Material::resin);
       return column.back().depth_voxels < kFirst_voxels + kLast_voxels;
@@ -220,7 +211,7 @@ Standing standing_below(const LevelSurface& surface, const Volume<std::uint8_t>&
       const Columns::Column middle = columns.below(surface.places[n]);
       for (const auto& [v, depth] : middle)
         if (depth >= sounding.mm(kFirst_voxels) && depth <= middle.back().second - sounding.mm(kFirst_voxels))
-          means[n].push_back(static_cast<double>(sounding.mean_around(voxel_at(codes.grid, v), {1, 1, 1}, itself)));
+          means[n].push_back(static_cast<double>(sounding.mean_around(codes.grid.index(v), {1, 1, 1}, itself)));
     }
   });
   Standing standing;
@@ -239,10 +230,7 @@ void label_standing(const LevelSurface& surface, const Standing& standing, const
   const Sounding sounding(surface, levels, codes);
   if (favour) spread_sideways(sounding, *favour, std::ranges::max(coarse.factor), standing.voxels, codes);
   std::vector<std::uint8_t> held(coarse.count());
-  for (const std::size_t v : standing.voxels) {
-    const std::array<int, 3> at = voxel_at(codes.grid, v);
-    held[coarse.offset(at[0] / coarse.factor[0], at[1] / coarse.factor[1], at[2] / coarse.factor[2])] = 1;
-  }
+  for (const std::size_t v : standing.voxels) held[coarse.block_of(codes.grid.index(v))] = 1;
   Pool pool;
   for (std::size_t b = 0; b < held.size(); ++b)
     if (held[b]) pool.blocks.push_back(b);

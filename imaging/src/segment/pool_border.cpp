@@ -21,13 +21,13 @@ class Judge {
  public:
   Judge(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes, const Pool& pool)
       : levels_(levels), codes_(codes), favour_(pool.favour), reach_(reach_of_judgement(levels.grid)) {}
-  [[nodiscard]] bool resin(const std::array<int, 3>& at) const {
+  [[nodiscard]] bool resin(const VoxelIndex& at) const {
     const auto& n = levels_.grid.size;
     float sum = 0;
-    for (int k = std::max(0, at[2] - reach_[2]); k <= std::min(n[2] - 1, at[2] + reach_[2]); ++k)
-      for (int j = std::max(0, at[1] - reach_[1]); j <= std::min(n[1] - 1, at[1] + reach_[1]); ++j) {
+    for (int k = std::max(0, at.k - reach_[2]); k <= std::min(n[2] - 1, at.k + reach_[2]); ++k)
+      for (int j = std::max(0, at.j - reach_[1]); j <= std::min(n[1] - 1, at.j + reach_[1]); ++j) {
         const std::size_t row = levels_.grid.offset(0, j, k);
-        for (int i = std::max(0, at[0] - reach_[0]); i <= std::min(n[0] - 1, at[0] + reach_[0]); ++i) {
+        for (int i = std::max(0, at.i - reach_[0]); i <= std::min(n[0] - 1, at.i + reach_[0]); ++i) {
           const std::size_t v = row + static_cast<std::size_t>(i);
           const int m = codes_.values[v] & code::kMaterial;
           if (m == label(Material::body) || m == label(Material::resin)) sum += favour_[levels_.values[v]];
@@ -95,7 +95,7 @@ void label_pool(const Volume<std::uint8_t>& levels, const Coarse& coarse, const 
   for_chunks(static_cast<int>(pool.ring.size()), 16, threads, [&](int, int first, int last) {
     for (auto n = static_cast<std::size_t>(first); n < static_cast<std::size_t>(last); ++n)
       for_voxels(coarse, levels.grid, pool.ring[n], [&](std::size_t v) {
-        if (tissue(v) && judge.resin(voxel_at(levels.grid, v))) found[n].push_back(v);
+        if (tissue(v) && judge.resin(levels.grid.index(v))) found[n].push_back(v);
       });
   });
   for (const auto& voxels : found)
@@ -122,12 +122,12 @@ void widen(const Volume<std::uint8_t>& levels, const Coarse& coarse, int threads
 void close_rim(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Pool& pool,
                Volume<std::uint8_t>& codes) {
   const Grid& grid = levels.grid;
-  const std::array<std::ptrdiff_t, 3> stride{1, grid.size[0], static_cast<std::ptrdiff_t>(grid.size[0]) * grid.size[1]};
+  const auto stride = grid.strides();
   std::vector<std::size_t> rim;
   for (const std::size_t block : pool.ring)
     for_voxels(coarse, grid, block, [&](std::size_t v) {
       if ((codes.values[v] & code::kMaterial) != label(Material::body)) return;
-      const std::array<int, 3> at = voxel_at(grid, v);
+      const VoxelIndex at = grid.index(v);
       for (std::size_t a = 0; a < 3; ++a) {
         if (at[a] == 0 || at[a] + 1 == grid.size[a]) continue;
         const int before = codes.values[v - static_cast<std::size_t>(stride[a])] & code::kMaterial;

@@ -31,10 +31,15 @@ struct LevelStatistic {
 /// The middle one of at least one value; puts them in another order.
 [[nodiscard]] double median(std::vector<double>& values);
 
-/// Index of a voxel from its offset.
-[[nodiscard]] inline std::array<int, 3> voxel_at(const Grid& grid, std::size_t v) {
-  const auto w = static_cast<std::size_t>(grid.size[0]), slice = w * static_cast<std::size_t>(grid.size[1]);
-  return {static_cast<int>(v % w), static_cast<int>(v % slice / w), static_cast<int>(v / slice)};
+/// Calls work(offset) for each of the up to six voxels next to one.
+template <typename Work>
+void for_neighbours(const Grid& grid, std::size_t v, const Work& work) {
+  const VoxelIndex at = grid.index(v);
+  const auto stride = grid.strides();
+  for (std::size_t a = 0; a < 3; ++a) {
+    if (at[a] > 0) work(v - static_cast<std::size_t>(stride[a]));
+    if (at[a] + 1 < grid.size[a]) work(v + static_cast<std::size_t>(stride[a]));
+  }
 }
 
 /// Calls work(offset) for every fine voxel of a block.

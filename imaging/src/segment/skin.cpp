@@ -85,7 +85,7 @@ class Skin {
   [[nodiscard]] bool under_fold(int i, int j, int k) const {
     const std::array<int, 3> at{i, j, k};
     const std::uint8_t* c = codes_.values.data() + codes_.grid.offset(i, j, k);
-    const std::array<std::ptrdiff_t, 3> stride{1, codes_.grid.size[0], slice_};
+    const auto stride = codes_.grid.strides();
     for (std::size_t a = 0; a < 3; ++a)
       for (const int sign : {-1, 1}) {
         const int reach = static_cast<int>(kFold_mm / codes_.grid.spacing_mm[static_cast<Eigen::Index>(a)]) + 1;

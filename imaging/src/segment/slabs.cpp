@@ -273,7 +273,7 @@ std::vector<std::uint8_t> blocks_of(const std::vector<Slab>& slabs, const Grid& 
   std::vector<std::uint16_t> voxels(coarse.count());
   for (const Slab& slab : slabs)
     for_slab(slab, grid, coarse, 1, grid.spacing_mm[slab.axis], [&](const std::array<int, 3>& at, double, double) {
-      ++voxels[coarse.offset(at[0] / coarse.factor[0], at[1] / coarse.factor[1], at[2] / coarse.factor[2])];
+      ++voxels[coarse.block_of({at[0], at[1], at[2]})];
     });
   const int half = coarse.factor[0] * coarse.factor[1] * coarse.factor[2] / 2;
   std::vector<std::uint8_t> blocks(coarse.count());

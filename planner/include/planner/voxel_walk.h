@@ -71,8 +71,8 @@ void walk_voxels_by_index(const std::array<int, 3>& size, const Vec3& c, const V
 template <typename Visit>
 void walk_voxels(const Grid& grid, const Vec3& start_lps_mm, const Vec3& direction, double from_mm, double to_mm,
                  Visit&& visit) {
-  walk_voxels_by_index(grid.size, grid.index_from_lps(start_lps_mm), (grid.direction.transpose() * direction).cwiseQuotient(grid.spacing_mm),
-                       from_mm, to_mm, std::forward<Visit>(visit));
+  walk_voxels_by_index(grid.size, grid.index_from_lps(start_lps_mm), grid.index_way(direction), from_mm, to_mm,
+                       std::forward<Visit>(visit));
 }
 
 }  // namespace leastharm

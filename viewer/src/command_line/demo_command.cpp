@@ -32,6 +32,7 @@ constexpr const char* kDemoRequest = R"({
   }
  ],
  "needles": ["end-cut 8G 20 mm", "core 2.4 mm bore 20 mm"],
+ "time_s": 240,
  "dossier": {
   "object": "Invented adult body, wrapped, on a wooden board. No such object exists.",
   "owner": "An invented collection",
