@@ -80,7 +80,7 @@ struct RequestFile {
   Placement placement;
   Dossier dossier;
   double gap = 0.05;
-  double time_s = 60;
+  double time_s = 60;   ///< ceiling on the search for the bound; every direction is looked at once in any case
 };
 
 /// Reads a request file's JSON. Throws BadInput with the key's path, what is wrong and the allowed range or nearest
