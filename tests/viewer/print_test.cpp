@@ -371,6 +371,20 @@ TEST_F(Printout, PutsACertificateIntoWords) {
                         "least possible."));
 }
 
+TEST_F(Printout, SaysWhetherMoreTimeWouldTellMore) {
+  const auto first_page = [&](double bound, const std::string& stopped) {
+    return on_one_line(poppler::text_of(print_changed(stopped + ".pdf", [&](made::MadeCase& made) {
+      made.assessment.programme.score = 500;
+      made.file.plan.certificate = Certificate{bound, 1 - bound / 500, "all straight tracks", "branch and bound"};
+      made.file.plan.stopped = stopped;
+    }), 1, 1));
+  };
+  EXPECT_THAT(first_page(300, "time"), HasSubstr("lies between the two; a search with more time brings them nearer"));
+  EXPECT_THAT(first_page(300, "nodes"), HasSubstr("lies between the two; where, the search does not tell."));
+  EXPECT_THAT(first_page(0, "time"), HasSubstr("how near that is to the least possible; a search with more time may."));
+  EXPECT_THAT(first_page(0, "nodes"), HasSubstr("how near that is to the least possible."));
+}
+
 TEST_F(Printout, NeverPromisesSafetyAndAlwaysSaysWhatLeastHarmMeans) {
   for (const std::string& page : poppler::pages_of(usual_paper())) {
     const std::string text = on_one_line(page);

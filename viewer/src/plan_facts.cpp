@@ -109,11 +109,14 @@ std::string certificate_sentence(const Paper& paper) {
   if (paper.file.plan.tracks.size() > 1)
     text = "No set of straight tracks with these needles can score below " +
            number(certificate.lower_bound, 1) + "; the plan scores " + number(score, 1);
+  const bool cut = paper.file.plan.stopped == "time";
   if (certificate.lower_bound <= 0)
-    return text + ". A bound of nothing does not say how near that is to the least possible.";
+    return text + ". A bound of nothing does not say how near that is to the least possible" +
+           (cut ? "; a search with more time may." : ".");
   constexpr double kTight = 0.3;   // above this a share over the bound says more of the proof than of the plan
   if (score - certificate.lower_bound > kTight * certificate.lower_bound)
-    return text + ". The least possible lies between the two; a longer search brings them nearer to each other.";
+    return text + ". The least possible lies between the two" +
+           (cut ? "; a search with more time brings them nearer to each other." : "; where, the search does not tell.");
   return text + ", at most " +
          number(100 * (score - certificate.lower_bound) / certificate.lower_bound, 1) +
          " % above the least possible.";

@@ -83,6 +83,13 @@ void print_weights(const Print& print) {
       "Air costs nothing.");
 }
 
+std::string how_it_ended(const std::string& stopped) {
+  if (stopped == "time") return " The search was cut by its time limit.";
+  if (stopped == "nodes") return " The search ended after the most work that it does.";
+  if (stopped == "gap") return " The search reached the gap that it was asked for.";
+  return "";
+}
+
 void print_firmness(const Print& print) {
   Sheet& sheet = print.sheet;
   sheet.heading("How firm the order is");
@@ -99,7 +106,7 @@ void print_firmness(const Print& print) {
         "Method: " + (certificate->method.empty() ? std::string("none yet") : certificate->method) +
             ". Lower bound " + number(certificate->lower_bound, 1) + ", gap " +
             number(100 * certificate->gap, 1) + " % of the score." +
-            (print.file().plan.stopped == "time" ? " The search was cut by its time limit." : ""));
+            how_it_ended(print.file().plan.stopped));
   }
 }
 
