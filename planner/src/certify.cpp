@@ -65,7 +65,7 @@ class Certifier::Search {
   }
 
   [[nodiscard]] bool finished(std::size_t s) const {
-    return roots_.empty() && (sides_[s].open.empty() || sides_[s].open.front().bound >= target(sides_[s]));
+    return knows() && (sides_[s].open.empty() || sides_[s].open.front().bound >= target(sides_[s]));
   }
   [[nodiscard]] bool knows() const { return roots_.empty(); }
   [[nodiscard]] bool within_gap(std::size_t s) const { return finished(s) && bound(s).lower_bound >= target(sides_[s]); }
@@ -85,7 +85,7 @@ class Certifier::Search {
   }
 
   void look_closer(std::size_t s) {
-    if (!roots_.empty()) {
+    if (!knows()) {
       constexpr std::size_t kRoots = 8;
       const auto from = roots_.end() - static_cast<std::ptrdiff_t>(std::min(kRoots, roots_.size()));
       std::vector<Side*> all;

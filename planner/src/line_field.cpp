@@ -2,7 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
+
+#include "line_box.h"
 
 namespace leastharm {
 
@@ -22,20 +23,9 @@ LineField::LineField(const Volume<float>& nodes) {
 }
 
 std::array<double, 2> LineField::range(const Vec3& p, const Vec3& d) const {
-  std::array<double, 2> range{-std::numeric_limits<double>::infinity(), std::numeric_limits<double>::infinity()};
-  for (std::size_t a = 0; a < 3; ++a) {
-    const auto e = static_cast<Eigen::Index>(a);
-    const double at = p[e] * static_cast<double>(inverse_[a]) + 1, way = d[e] * static_cast<double>(inverse_[a]);
-    const double limit = static_cast<double>(limit_[a]);
-    if (way == 0) {
-      if (at < 0 || at >= limit) return {0, 0};
-      continue;
-    }
-    const double low = -at / way, high = (limit - at) / way;
-    range[0] = std::max(range[0], std::min(low, high));
-    range[1] = std::min(range[1], std::max(low, high));
-  }
-  return range;
+  const auto as_double = [](const std::array<float, 3>& v) -> Vec3 { return Eigen::Vector3f(v[0], v[1], v[2]).cast<double>(); };
+  const Vec3 inverse = as_double(inverse_);
+  return line_in_box(p.cwiseProduct(inverse) + Vec3::Ones(), d.cwiseProduct(inverse), Vec3::Zero(), as_double(limit_));
 }
 
 double LineField::integral(const Vec3& from, const Vec3& to, double step_mm) const {

@@ -6,6 +6,7 @@
 #include <tuple>
 #include <unordered_set>
 
+#include "line_box.h"
 #include "line_chances.h"
 #include "planner/counter_random.h"
 #include "planner/cylinder.h"
@@ -41,17 +42,8 @@ std::vector<EntryVoxel> spread_entries(const std::vector<EntryVoxel>& entries, d
 
 /// Whether a ray meets a box within `reach`.
 bool meets_box(const Vec3& from, const Vec3& direction, const Vec3& low, const Vec3& high, double reach) {
-  double enter = 0, leave = reach;
-  for (int a = 0; a < 3; ++a) {
-    if (std::abs(direction[a]) < 1e-12) {
-      if (from[a] < low[a] || from[a] > high[a]) return false;
-      continue;
-    }
-    const double s = (low[a] - from[a]) / direction[a], t = (high[a] - from[a]) / direction[a];
-    enter = std::max(enter, std::min(s, t));
-    leave = std::min(leave, std::max(s, t));
-  }
-  return enter <= leave;
+  const auto [enter, leave] = line_in_box(from, direction, low, high);
+  return std::max(0.0, enter) <= std::min(reach, leave);
 }
 
 bool better(const Route& a, const Route& b) {

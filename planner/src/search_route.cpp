@@ -25,6 +25,14 @@ double hub_mm(const SearchScene& scene, const Route& route) {
   return std::max(near_mm(scene, ask), ask.needle->usable_mm - ask.needle->dead_tip_mm - route.depth_mm);
 }
 
+bool is_air(const SearchScene& scene, const Vec3& start, const Vec3& direction, double from_mm, double to_mm) {
+  const double step = 2 * route_step_mm(scene);
+  const MaterialLine materials(scene, start, direction);
+  for (double t = from_mm; t < to_mm; t += step)
+    if (materials.at(t) != Material::air) return false;
+  return true;
+}
+
 Route with_room(const SearchScene& scene, Route route) {
   if (std::isfinite(route.score) && !has_room(scene, route)) route.score = std::numeric_limits<double>::infinity();
   return route;
@@ -193,11 +201,7 @@ std::optional<Vec3> surface_near(const SearchScene& scene, std::size_t ask, cons
 }
 
 bool is_open(const SearchScene& scene, std::size_t ask, const Vec3& entry, const Vec3& outwards, double reach_mm) {
-  const double step = 2 * route_step_mm(scene);
-  const MaterialLine materials(scene, entry, outwards);
-  for (double t = near_mm(scene, scene.asks()[ask]); t < reach_mm; t += step)
-    if (materials.at(t) != Material::air) return false;
-  return true;
+  return is_air(scene, entry, outwards, near_mm(scene, scene.asks()[ask]), reach_mm);
 }
 
 Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits, const Vec3& entry,
@@ -212,7 +216,7 @@ Route shallowest_without_room(const SearchScene& scene, std::size_t ask, const R
 
 bool has_room(const SearchScene& scene, const Route& route) {
   const Ask& ask = scene.asks()[route.ask];
-  const double behind = near_mm(scene, ask), hub = hub_mm(scene, route), step = 2 * route_step_mm(scene);
+  const double behind = near_mm(scene, ask), hub = hub_mm(scene, route);
   if (!is_open(scene, route.ask, route.entry, -route.direction, hub + kHandLengthMm)) return false;
   const auto [e1, e2] = across(route.direction);
   constexpr int kLines = 16;
@@ -221,10 +225,7 @@ bool has_room(const SearchScene& scene, const Route& route) {
     const double angle = 2 * std::numbers::pi * n / kLines;
     const Vec3 out = std::cos(angle) * e1 + std::sin(angle) * e2;
     const auto is_free = [&](double aside, double from, double to) {
-      const MaterialLine materials(scene, route.entry + aside * out, -route.direction);
-      for (double t = from; t < to; t += step)
-        if (materials.at(t) != Material::air) return false;
-      return true;
+      return is_air(scene, route.entry + aside * out, -route.direction, from, to);
     };
     if (!is_free(ask.needle->outer_mm / 2 + kShaftSpareMm, behind, hub) ||
         !is_free(kHandRadiusMm + kSpareMm, std::max(behind, hub - kSpareMm), hub + kHandLengthMm))

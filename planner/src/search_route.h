@@ -61,7 +61,7 @@ struct RouteLimits {
 [[nodiscard]] Route shallowest_route(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,
                                      const Vec3& entry, const Vec3& outward, const Vec3& direction);
 
-/// The same, whether or not there is room behind the entry; that costs far more to find out than all else.
+/// The same, whether or not there is room behind the entry, for those who can drop a route before they have to know.
 [[nodiscard]] Route shallowest_without_room(const SearchScene& scene, std::size_t ask, const RouteLimits& limits,
                                             const Vec3& entry, const Vec3& outward, const Vec3& direction);
 
