@@ -5,7 +5,7 @@ set -euo pipefail
 packages=(
   # build
   g++ cmake ninja-build pkg-config git ca-certificates
-  libinsighttoolkit5-dev libgdcm-dev libvtk9-dev libvtk9-qt-dev qtbase5-dev libeigen3-dev
+  libinsighttoolkit5-dev libgdcm-dev libcharls-dev libvtk9-dev libvtk9-qt-dev qtbase5-dev libeigen3-dev
   nlohmann-json3-dev libcli11-dev libssl-dev libopenjp2-7-dev libxrl-dev coinor-libcbc-dev zlib1g-dev
   libpango1.0-dev libcairo2-dev fonts-lato
   # test

@@ -1,11 +1,5 @@
 #include "dicom_codec.h"
 
-#include <gdcmByteValue.h>
-#include <gdcmDataElement.h>
-#include <gdcmJPEGLSCodec.h>
-#include <gdcmSequenceOfFragments.h>
-#include <gdcmTrace.h>
-
 #include <algorithm>
 #include <array>
 #include <cstring>
@@ -13,51 +7,10 @@
 
 #include "jpeg_2000.h"
 #include "jpeg_lossless.h"
+#include "jpeg_ls.h"
 
 namespace leastharm {
 namespace {
-
-unsigned big_word(const std::string& bytes, std::size_t at) {
-  return static_cast<unsigned>(static_cast<unsigned char>(bytes[at]) << 8 | static_cast<unsigned char>(bytes[at + 1]));
-}
-
-/// The codec trusts a stream's own size (ISO/IEC 14495-1, C.2.2), so it must be the file's before it sees it.
-void check_jpeg_ls(const std::string& stream, const PixelFormat& format) {
-  for (std::size_t at = 2; at + 10 <= stream.size() && static_cast<unsigned char>(stream[at]) == 0xff;
-       at += 2 + big_word(stream, at + 2)) {
-    if (static_cast<unsigned char>(stream[at + 1]) != 0xf7) continue;
-    const int bits = stream[at + 4], components = stream[at + 9];
-    if (big_word(stream, at + 5) == static_cast<unsigned>(format.rows) && components == 1 && bits > 8 && bits <= 16 &&
-        big_word(stream, at + 7) == static_cast<unsigned>(format.columns))
-      return;
-    break;
-  }
-  throw Unreadable("has compressed pixels of another size than its header says");
-}
-
-void decode_jpeg_ls(const std::string& stream, const PixelFormat& format, std::span<std::uint16_t> stored) {
-  check_jpeg_ls(stream, format);
-  gdcm::Trace::WarningOff();
-  gdcm::Trace::ErrorOff();
-  gdcm::JPEGLSCodec codec;
-  const std::array<unsigned, 3> size{static_cast<unsigned>(format.columns), static_cast<unsigned>(format.rows), 1};
-  codec.SetNumberOfDimensions(2);
-  codec.SetDimensions(size.data());
-  codec.SetPhotometricInterpretation(gdcm::PhotometricInterpretation::MONOCHROME2);
-  codec.SetPixelFormat(gdcm::PixelFormat(1, 16, static_cast<unsigned short>(format.bits_stored),
-                                         static_cast<unsigned short>(format.high_bit), format.is_signed ? 1 : 0));
-  gdcm::SmartPointer<gdcm::SequenceOfFragments> fragments = new gdcm::SequenceOfFragments;
-  gdcm::Fragment fragment;
-  fragment.SetByteValue(stream.data(), static_cast<std::uint32_t>(stream.size()));
-  fragments->AddFragment(fragment);
-  gdcm::DataElement coded(gdcm::Tag(0x7fe0, 0x0010)), plain;
-  coded.SetVR(gdcm::VR::OB);
-  coded.SetValue(*fragments);
-  const bool done = codec.Decode(coded, plain);
-  const gdcm::ByteValue* values = done ? plain.GetByteValue() : nullptr;
-  if (!values || values->GetLength() < stored.size_bytes()) throw Unreadable("has damaged compressed pixels");
-  std::memcpy(stored.data(), values->GetPointer(), stored.size_bytes());
-}
 
 /// One byte plane (PS3.5, G.3.2): runs of literal bytes and of repeated ones.
 void unpack_rle(std::string_view packed, std::size_t shift, std::span<std::uint16_t> stored) {
@@ -103,7 +56,8 @@ void decode_frame(DicomBytes& bytes, const DicomFile& file, int frame, std::span
   if (uid == "1.2.840.10008.1.2.5") decode_rle(stream, stored);
   else if (uid == jpeg + "57" || uid == jpeg + "70")
     decode_jpeg_lossless(stream, file.format.columns, file.format.rows, stored);
-  else if (uid == jpeg + "80" || uid == jpeg + "81") decode_jpeg_ls(stream, file.format, stored);
+  else if (uid == jpeg + "80" || uid == jpeg + "81")
+    decode_jpeg_ls(stream, file.format.columns, file.format.rows, stored);
   else if (uid == jpeg + "90" || uid == jpeg + "91")
     decode_jpeg_2000(stream, file.format.columns, file.format.rows, stored);
   else throw Unreadable("has pixels in a coding that is not read here (" + uid.substr(0, 64) + ")");

@@ -15,6 +15,7 @@
 #include "planner/case.h"
 #include "planner/propose.h"
 #include "planner/text.h"
+#include "viewer/command_line.h"
 
 namespace leastharm {
 
@@ -40,7 +41,7 @@ void add_record_command(CLI::App& program, const Console& console);
 void add_sample_commands(CLI::App& program, const Console& console);    // use, archive
 void add_export_command(CLI::App& program, const Console& console);
 void add_demo_command(CLI::App& program, const Console& console);
-void add_view_command(CLI::App& program, const Console& console);
+void add_view_command(CLI::App& program, const OpenWindow& open_window);
 
 /// "1,2.5,-3" to numbers. Throws BadInput naming the option unless there are exactly `count`, all finite.
 [[nodiscard]] std::vector<double> numbers_from(const std::string& text, std::size_t count, std::string_view option);

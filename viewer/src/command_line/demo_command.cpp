@@ -2,12 +2,12 @@
 #include <algorithm>
 #include <sstream>
 
-#include "commands.h"
 #include "imaging/error.h"
 #include "imaging/whole_file.h"
 #include "imaging/volume_file.h"
 #include "phantom_data/ct_series.h"
 #include "phantom_data/phantom.h"
+#include "program.h"
 #include "viewer/command_line.h"
 
 namespace leastharm {
@@ -219,7 +219,7 @@ void run_demo(const std::string& output, const Console& console) {
 }  // namespace
 
 void add_demo_command(CLI::App& program, const Console& console) {
-  auto* command = program.add_subcommand("demo", "Run the whole chain on an invented body");
+  auto* command = program.add_subcommand(kDemo.name, kDemo.what);
   auto output = std::make_shared<std::string>("leastharm-demo");
   command->add_option("--output", *output, "Folder for everything it makes");
   command->callback([=] { run_demo(*output, console); });

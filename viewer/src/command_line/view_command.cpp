@@ -1,12 +1,9 @@
 // view: the window, or a picture of it.
 #include <charconv>
 
-#include "commands.h"
 #include "imaging/error.h"
-#include "viewer/command_line.h"
-#ifdef LEASTHARM_HAS_WINDOW
+#include "program.h"
 #include "viewer/window.h"
-#endif
 
 namespace leastharm {
 namespace {
@@ -14,8 +11,6 @@ namespace {
 struct ViewOptions {
   std::string case_path, snapshot, size, track, panel;
 };
-
-#ifdef LEASTHARM_HAS_WINDOW
 
 constexpr int kLeastPx = 640, kMostPx = 16384;
 
@@ -34,7 +29,11 @@ std::pair<int, int> size_from(const std::string& text) {
                  "\": give WIDTHxHEIGHT in pixels, each from 640 to 16384, for example 1280x800");
 }
 
-void view(const ViewOptions& o, const Console&) {
+void view(const ViewOptions& o, const OpenWindow& open_window) {
+  if (!open_window)
+    throw BadInput(
+        "this build has no window: build with the CMake option LEASTHARM_WINDOW=ON (needs Qt 5 and "
+        "VTK), or use the other commands");
   WindowOptions options{.case_root = o.case_path,
                         .snapshot = o.snapshot,
                         .track = o.track,
@@ -55,20 +54,10 @@ void view(const ViewOptions& o, const Console&) {
   open_window(options);
 }
 
-#else
-
-void view(const ViewOptions&, const Console&) {
-  throw BadInput(
-      "this build has no window: build with the CMake option LEASTHARM_WINDOW=ON (needs Qt 5 and "
-      "VTK), or use the other commands");
-}
-
-#endif
-
 }  // namespace
 
-void add_view_command(CLI::App& program, const Console& console) {
-  auto* command = program.add_subcommand("view", "Open the window, or save a picture of it");
+void add_view_command(CLI::App& program, const OpenWindow& open_window) {
+  auto* command = program.add_subcommand(kView.name, kView.what);
   auto o = std::make_shared<ViewOptions>();
   command->add_option(
       "--case", o->case_path,
@@ -78,7 +67,7 @@ void add_view_command(CLI::App& program, const Console& console) {
   command->add_option("--track", o->track, "Track to show");
   command->add_option("--panel", o->panel,
                       "Panel to open with: needle, marks, body, search, approve or solid");
-  command->callback([=] { view(*o, console); });
+  command->callback([=] { view(*o, open_window); });
 }
 
 }  // namespace leastharm
