@@ -1,8 +1,5 @@
 #include "intake_read.h"
 
-#include <sys/mman.h>
-#include <unistd.h>
-
 #include <algorithm>
 #include <atomic>
 #include <cmath>
@@ -11,22 +8,11 @@
 #include "dicom_pixels.h"
 #include "imaging/error.h"
 #include "parallel.h"
+#include "roomy_values.h"
 #include "slice_hash.h"
 
 namespace leastharm {
 namespace {
-
-/// Memory for a large volume, in large pages where the system has them: filling it then costs a tenth.
-std::vector<std::int16_t> roomy_values(std::size_t count) {
-  std::vector<std::int16_t> values;
-  values.reserve(count);
-  const auto page = static_cast<std::uintptr_t>(sysconf(_SC_PAGE_SIZE));
-  const auto first = (reinterpret_cast<std::uintptr_t>(values.data()) + page - 1) / page * page;
-  const auto end = reinterpret_cast<std::uintptr_t>(values.data() + count) / page * page;
-  if (end > first) madvise(reinterpret_cast<void*>(first), end - first, MADV_HUGEPAGE);
-  values.resize(count);
-  return values;
-}
 
 /// One worker's buffers.
 struct Worker {
@@ -122,7 +108,7 @@ double left_out_error_hu(const StackReader& stack, const StackPlan& plan, std::s
 }  // namespace
 
 HashedVolume read_stack(const Scan& scan, const StackPlan& plan, std::vector<Finding>& findings) {
-  Volume<std::int16_t> volume{plan.grid, roomy_values(plan.grid.voxel_count())};
+  Volume<std::int16_t> volume{plan.grid, roomy_values<std::int16_t>(plan.grid.voxel_count())};
   const StackReader stack(scan, plan);
   const std::size_t slice_size = plan.grid.offset(0, 0, 1);
   std::vector<Worker> workers(worker_count());

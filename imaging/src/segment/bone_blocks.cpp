@@ -25,7 +25,9 @@ std::int64_t body_voxels(const Volume<std::uint8_t>& materials, int threads) {
   std::vector<std::int64_t> parts(static_cast<std::size_t>(materials.grid.size[2]));
   for_chunks(materials.grid.size[2], 1, threads, [&](int k, int, int) {
     const std::uint8_t* m = materials.values.data() + slice * static_cast<std::size_t>(k);
-    for (std::size_t v = 0; v < slice; ++v) parts[static_cast<std::size_t>(k)] += m[v] == kBone || m[v] == kTissue || m[v] == kResin;
+    int voxels = 0;
+    for (std::size_t v = 0; v < slice; ++v) voxels += (m[v] == kBone) | (m[v] == kTissue) | (m[v] == kResin);
+    parts[static_cast<std::size_t>(k)] = voxels;
   });
   return std::accumulate(parts.begin(), parts.end(), std::int64_t{0});
 }
@@ -88,18 +90,25 @@ Axes principal_axes(const std::vector<Weighted>& points) {
 namespace {
 
 /// For each block the number of ways, of the fourteen through its faces and corners, on which bone is met within `reach_mm`.
-std::vector<std::uint8_t> ways_to_bone(const Blocks& blocks, double reach_mm) {
+std::vector<std::uint8_t> ways_to_bone(const Blocks& blocks, double reach_mm, int threads) {
   constexpr float kLeastBone = 0.2F;
   constexpr std::uint16_t kNever = 60000;
-  std::vector<std::uint8_t> ways_met(blocks.coarse.count());
-  for (const std::array<int, 3>& way : ways_out()) {
-    const auto farthest = static_cast<std::uint16_t>(reach_mm / blocks.coarse.spacing_mm.cwiseProduct(Vec3(way[0], way[1], way[2])).norm());
-    along_way<std::uint16_t>(blocks.coarse, way, kNever, [&, met = ways_met.data(), bone = blocks.bone.data()](std::size_t v, std::uint16_t beyond) {
-      const auto steps = static_cast<std::uint16_t>(std::min<int>(kNever, beyond + 1));
-      met[v] = static_cast<std::uint8_t>(met[v] + (steps <= farthest ? 1 : 0));
-      return bone[v] >= kLeastBone ? std::uint16_t{0} : steps;
-    });
-  }
+  const std::vector<std::array<int, 3>> ways = ways_out();
+  const auto follow = [&](std::size_t first, std::size_t last, std::uint8_t* met) {
+    for (std::size_t w = first; w < last; ++w) {
+      const Vec3 step = blocks.coarse.spacing_mm.cwiseProduct(Vec3(ways[w][0], ways[w][1], ways[w][2]));
+      const auto farthest = static_cast<std::uint16_t>(reach_mm / step.norm());
+      along_way<std::uint16_t>(blocks.coarse, ways[w], kNever, [&, met, bone = blocks.bone.data()](std::size_t v, std::uint16_t beyond) {
+        const auto steps = static_cast<std::uint16_t>(std::min<int>(kNever, beyond + 1));
+        met[v] = static_cast<std::uint8_t>(met[v] + (steps <= farthest ? 1 : 0));
+        return bone[v] >= kLeastBone ? std::uint16_t{0} : steps;
+      });
+    }
+  };
+  std::vector<std::uint8_t> ways_met(blocks.coarse.count()), of_rest(ways_met.size());
+  const std::size_t half = ways.size() / 2;   // the other half leads the other way
+  side_by_side(threads, [&] { follow(0, half, ways_met.data()); }, [&] { follow(half, ways.size(), of_rest.data()); });
+  for (std::size_t v = 0; v < ways_met.size(); ++v) ways_met[v] = static_cast<std::uint8_t>(ways_met[v] + of_rest[v]);
   return ways_met;
 }
 
@@ -108,7 +117,7 @@ std::vector<std::uint8_t> ways_to_bone(const Blocks& blocks, double reach_mm) {
 Hollow skull_hollow(const Blocks& blocks, double length_mm, int threads) {
   constexpr int kLeastDirections = 13;   // of 14
   const double reach = std::clamp(0.14 * length_mm, 25.0, 120.0);
-  const std::vector<std::uint8_t> ways = ways_to_bone(blocks, reach);
+  const std::vector<std::uint8_t> ways = ways_to_bone(blocks, reach, threads);
   std::vector<std::uint8_t> closed(blocks.coarse.count());
   for (std::size_t v = 0; v < closed.size(); ++v) closed[v] = blocks.bone[v] < 0.1F && ways[v] >= kLeastDirections;
   ByteSet one{};

@@ -6,6 +6,7 @@
 #include "coarse.h"
 #include "imaging/grid.h"
 #include "imaging/material.h"
+#include "parallel.h"
 
 namespace leastharm::segment_detail {
 
@@ -18,6 +19,16 @@ inline constexpr std::uint8_t kOutside = 0x40;
 inline constexpr std::uint8_t kInside = 0x80;
 inline constexpr std::uint8_t kSide = kOutside | kInside;
 }  // namespace code
+
+/// Changes every code by itself.
+template <typename Change>
+void change_codes(int threads, const Change& change, Volume<std::uint8_t>& codes) {
+  const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
+  for_chunks(codes.grid.size[2], 4, threads, [&](int, int first, int last) {
+    std::uint8_t* const end = codes.values.data() + slice * static_cast<std::size_t>(last);
+    for (std::uint8_t* c = codes.values.data() + slice * static_cast<std::size_t>(first); c != end; ++c) *c = change(*c);
+  });
+}
 
 [[nodiscard]] constexpr std::uint8_t label(Material m) { return static_cast<std::uint8_t>(m); }
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "parallel.h"
+#include "../roomy_values.h"
 
 namespace leastharm::segment_detail {
 namespace {
@@ -92,7 +93,7 @@ Volume<std::uint8_t> denoised_levels(const Volume<std::int16_t>& hu, const Readi
   const int shift = static_cast<int>(std::lround(-1000 - readings.air_hu));
   const bool smooth = readings.noise_hu > 8;
   const auto reach = static_cast<std::int16_t>(std::clamp(3 * readings.noise_hu, 30.0, 160.0));
-  Volume<std::uint8_t> levels{hu.grid, std::vector<std::uint8_t>(hu.values.size())};
+  Volume<std::uint8_t> levels{hu.grid, roomy_values<std::uint8_t>(hu.values.size())};
   for_chunks(depth, 8, threads, [&, w = width, h = height, d = depth](int, int first, int last) {
     std::vector<PaddedSlice> ring(3, PaddedSlice(w, h));
     std::vector<std::int16_t> row(static_cast<std::size_t>(w));

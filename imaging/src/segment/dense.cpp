@@ -95,8 +95,8 @@ void find_metal(const Volume<std::uint8_t>& levels, int threads, Volume<std::uin
 
 }  // namespace
 
-void find_dense(const Volume<std::uint8_t>& levels, int threads, Volume<std::uint8_t>& codes) {
-  find_metal(levels, threads, codes);
+void find_dense(const Volume<std::uint8_t>& levels, const LevelCounts& counts, int threads, Volume<std::uint8_t>& codes) {
+  if (std::any_of(counts.begin() + level_of(kMetal_hu), counts.end(), [](std::int64_t n) { return n > 0; })) find_metal(levels, threads, codes);
   ByteSet mineral{};
   for (std::size_t c = 0; c < 256; ++c)
     mineral[c] = material(static_cast<std::uint8_t>(c)) == label(Material::bone) ||

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <numeric>
 #include <vector>
 
 #include "eight.h"
@@ -86,7 +87,10 @@ void count_along_row(std::uint8_t* row, int width, int widest, bool half) {
   bool bone = false;
   for (int i = 0; i < width; ++i) {
     const std::uint8_t m = material(row[i]);
-    if (m == kTissue) continue;
+    if (m == kTissue) {
+      while (i + 8 < width && eight_at(row + i + 1) == eight_of(row[i])) i += 8;
+      continue;
+    }
     const bool here = m == kBone;
     if (i - end <= widest && ((here && bone) || (half && (here || bone)))) {
       const std::uint8_t add = here && bone ? kOneAxis : kHalfAxis;
@@ -147,21 +151,30 @@ constexpr int kClearlyDenser = 5;         ///< levels above tissue's peak
 
 struct Surface {
   std::int64_t open = 0, closed = 0, voxels = 0, level_sum = 0;
+
+  void add(const Surface& other) {
+    open += other.open;
+    closed += other.closed;
+    voxels += other.voxels;
+    level_sum += other.level_sum;
+  }
 };
 
 bool candidate(std::uint8_t c) { return (c & code::kCount) >= 2 * kOneAxis; }
 
-/// Leaves only what bone encloses along all three axes, at one end of one of them perhaps unseen.
-void drop_tunnels(std::vector<std::uint8_t>& codes) {
-  for (std::uint8_t& c : codes)
-    if ((c & code::kCount) < 2 * kOneAxis + kHalfAxis) c = static_cast<std::uint8_t>(c & ~code::kCount);
-}
+constexpr auto without_count = [](std::uint8_t c) { return static_cast<std::uint8_t>(c & ~code::kCount); };
 
-/// The faces of a run's voxels: to bone (closed), or to tissue that is no candidate (open).
-Surface surface_of(const Run& run, const Volume<std::uint8_t>& codes) {
+/// Leaves only what bone encloses along all three axes, at one end of one of them perhaps unseen.
+constexpr auto without_tunnel = [](std::uint8_t c) {
+  return (c & code::kCount) < 2 * kOneAxis + kHalfAxis ? without_count(c) : c;
+};
+
+/// A run's voxels and their faces: to bone (closed), or to tissue that is no candidate (open).
+Surface surface_of(const Run& run, const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes) {
   const auto& n = codes.grid.size;
   const std::ptrdiff_t row = n[0], slice = row * n[1];
-  Surface surface;
+  const std::uint8_t* level = levels.values.data() + levels.grid.offset(run.first, run.j, run.k);
+  Surface surface{.voxels = run.length(), .level_sum = std::accumulate(level, level + run.length(), std::int64_t{0})};
   const auto look = [&](const std::uint8_t* v) {
     if (material(*v) == kBone) ++surface.closed;
     else if (!candidate(*v)) ++surface.open;
@@ -199,7 +212,7 @@ void drop_light(const Volume<std::uint8_t>& levels, int least, int threads, Volu
     for (int j = 0; j < n[1]; ++j) {
       std::uint8_t* row = codes.values.data() + codes.grid.offset(0, j, k);
       for (int i = 0; i < n[0]; ++i)
-        if (candidate(row[i]) && !dense_around(levels, i, j, k, least)) row[i] = static_cast<std::uint8_t>(row[i] & ~code::kCount);
+        if (candidate(row[i]) && !dense_around(levels, i, j, k, least)) row[i] = without_count(row[i]);
     }
   });
 }
@@ -209,30 +222,22 @@ void fill_closed(const Volume<std::uint8_t>& levels, const Thresholds& threshold
   ByteSet set{};
   for (std::size_t c = 0; c < set.size(); ++c) set[c] = candidate(static_cast<std::uint8_t>(c));
   const RunPieces candidates = pieces_of(codes.grid.size, codes.values.data(), set, false, threads);
-  std::vector<Surface> surfaces(static_cast<std::size_t>(candidates.pieces));
-  for (const Run& run : candidates.runs) {
-    const Surface s = surface_of(run, codes);
-    Surface& sum = surfaces[static_cast<std::size_t>(run.piece)];
-    sum.open += s.open;
-    sum.closed += s.closed;
-    sum.voxels += run.length();
-    const std::uint8_t* v = levels.values.data() + levels.grid.offset(run.first, run.j, run.k);
-    for (int n = 0; n < run.length(); ++n) sum.level_sum += v[n];
-  }
+  std::vector<Surface> of_runs(candidates.runs.size()), surfaces(static_cast<std::size_t>(candidates.pieces));
+  for_chunks(static_cast<int>(of_runs.size()), 1024, threads, [&](int, int first, int last) {
+    for (auto r = static_cast<std::size_t>(first); r < static_cast<std::size_t>(last); ++r)
+      of_runs[r] = surface_of(candidates.runs[r], levels, codes);
+  });
+  for (std::size_t r = 0; r < of_runs.size(); ++r) surfaces[static_cast<std::size_t>(candidates.runs[r].piece)].add(of_runs[r]);
   for (const Run& run : candidates.runs) {
     if (!is_bone(surfaces[static_cast<std::size_t>(run.piece)], thresholds.tissue_peak, all_round)) continue;
     std::fill_n(codes.values.begin() + static_cast<std::ptrdiff_t>(codes.grid.offset(run.first, run.j, run.k)),
                 run.length(), kBone);
   }
-  for (std::uint8_t& c : codes.values) c = static_cast<std::uint8_t>(c & ~code::kCount);
+  change_codes(threads, without_count, codes);
 }
 
-}  // namespace
-
-void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, const Filling& filling, int threads,
-               Volume<std::uint8_t>& codes) {
-  const Extent bone = extent_of_bone(codes, threads);   // nothing beyond it can be enclosed
-  if (bone.empty()) return;
+/// Counts for each voxel of tissue along how many axes bone lies both ways.
+void count_axes(const Extent& bone, const Filling& filling, int threads, Volume<std::uint8_t>& codes) {
   std::array<int, 3> widest{}, size{};
   for (std::size_t a = 0; a < 3; ++a) {
     widest[a] = std::min(kFar - 1, static_cast<int>(filling.widest_mm / codes.grid.spacing_mm[static_cast<Eigen::Index>(a)]) + 1);
@@ -251,9 +256,20 @@ void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
     LineSet lines(size[0], filling.all_round);
     for (int j = first; j < last; ++j) lines.count(at(j, 0), slice, size[2], widest[2]);
   });
-  if (filling.all_round) drop_tunnels(codes.values);
-  if (filling.least_level > 0) drop_light(levels, filling.least_level, threads, codes);
-  fill_closed(levels, thresholds, filling.all_round, threads, codes);
+}
+
+}  // namespace
+
+void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, std::initializer_list<Filling> fillings,
+               int threads, Volume<std::uint8_t>& codes) {
+  const Extent bone = extent_of_bone(codes, threads);   // nothing beyond it can be enclosed
+  if (bone.empty()) return;
+  for (const Filling& filling : fillings) {
+    count_axes(bone, filling, threads, codes);
+    if (filling.all_round) change_codes(threads, without_tunnel, codes);
+    if (filling.least_level > 0) drop_light(levels, filling.least_level, threads, codes);
+    fill_closed(levels, thresholds, filling.all_round, threads, codes);
+  }
 }
 
 }  // namespace leastharm::segment_detail

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <initializer_list>
+
 #include "classes.h"
 
 namespace leastharm::segment_detail {
@@ -16,7 +18,8 @@ struct Filling {
 /// `widest_mm` apart. A connected piece of candidates is filled when hardly any of its surface is open to other
 /// tissue (that tells marrow from joint spaces and the spinal canal); thin shells have holes, so that more may be open where a piece is
 /// clearly denser than tissue or enclosed all round.
-void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, const Filling& filling, int threads,
-               Volume<std::uint8_t>& codes);
+/// One filling after another, each of what the ones before left.
+void fill_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, std::initializer_list<Filling> fillings,
+               int threads, Volume<std::uint8_t>& codes);
 
 }  // namespace leastharm::segment_detail

@@ -118,7 +118,7 @@ std::vector<Side> envelope_sides(const Coarse& coarse, const std::vector<std::ui
   for (const std::size_t v : open)
     if (depth[v]) out.mark(v, 1);
   out.run();
-  WallWays ways(coarse, wall);   // in a room wall is met on all of fourteen or all but those through its door; in a fold of the surface on fewer
+  WallWays ways(coarse, wall, threads);   // in a room wall is met on all of fourteen or all but those through its door; in a fold of the surface on fewer
   std::vector<std::uint8_t> deep(depth.size());
   for (std::size_t v = 0; v < depth.size(); ++v)
     deep[v] = depth[v] && ((depth[v] * 10 >= out.neck()[v] * kHollowOverNeck10 && depth[v] >= out.neck()[v] + kLeastDepthLevels) ||

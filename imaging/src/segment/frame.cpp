@@ -147,7 +147,7 @@ BodyFrame propose_frame(const Volume<std::uint8_t>& materials, int threads) {
                                                       std::clamp(skull.radius_mm / (0.04 * length), 0.0, 1.0) *
                                                       std::clamp(2 - 2 * skull.next_radius_mm / skull.radius_mm, 0.0, 1.0)
                                                 : 0.0;
-  const Mirror mirror = find_mirror(blocks, bone, axes, head);
+  const Mirror mirror = find_mirror(blocks, bone, axes, head, threads);
   head = (head - head.dot(mirror.normal) * mirror.normal).normalized();
   Vec3 forward = mirror.normal.cross(head).normalized();
   const double step = 1.01 * blocks.coarse.spacing_mm.maxCoeff();

@@ -48,16 +48,17 @@ class Surveyor {
     const std::size_t v = levels_.grid.offset(i, j, k);
     if (!soft(codes_.values[v])) return;
     const std::array<int, 3> at{i, j, k};
-    Vec3 slope = Vec3::Zero();
-    bool open = false;
-    for (std::size_t a = 0; a < 3; ++a) {
+    for (std::size_t a = 0; a < 3; ++a)
       if (at[a] == 0 || at[a] + 1 == levels_.grid.size[a]) return;
-      const std::ptrdiff_t n = static_cast<std::ptrdiff_t>(v);
-      const auto before = static_cast<std::size_t>(n - stride_[a]), after = static_cast<std::size_t>(n + stride_[a]);
-      slope[static_cast<Eigen::Index>(a)] = (levels_.values[before] - levels_.values[after]) / levels_.grid.spacing_mm[static_cast<Eigen::Index>(a)];
-      open = open || inside(codes_.values[before]) || inside(codes_.values[after]);
-    }
-    if (!open || slope.squaredNorm() == 0) return;
+    const std::uint8_t* const c = codes_.values.data() + v;
+    const std::uint8_t* const level = levels_.values.data() + v;
+    bool open = false;
+    for (const std::ptrdiff_t s : stride_) open = open || inside(c[-s]) || inside(c[s]);
+    if (!open) return;
+    Vec3 slope;
+    for (std::size_t a = 0; a < 3; ++a)
+      slope[static_cast<Eigen::Index>(a)] = (level[-stride_[a]] - level[stride_[a]]) / levels_.grid.spacing_mm[static_cast<Eigen::Index>(a)];
+    if (slope.squaredNorm() == 0) return;
     element.at += Vec3(i, j, k).cwiseProduct(levels_.grid.spacing_mm) + to_surface(v, slope);
     element.normal += slope.normalized();
     ++element.voxels;
@@ -150,18 +151,21 @@ std::optional<Plane> refitted(const std::vector<Element>& elements, const Plane&
 }
 
 /// The plane that most elements lie on, of those proposed by some of them.
-std::optional<Plane> fullest_plane(const std::vector<Element>& elements, const Vec3& spacing_mm) {
+std::optional<Plane> fullest_plane(const std::vector<Element>& elements, const Vec3& spacing_mm, int threads) {
   constexpr std::size_t kTries = 200, kCounted = 4000;
   const std::size_t step = elements.size() / kTries + 1, each = elements.size() / kCounted + 1;
-  std::optional<Plane> best;
-  int most = 0;
-  for (std::size_t n = 0; n < elements.size(); n += step) {
-    const Plane plane{elements[n].at, elements[n].normal};
-    const double within = 2 * plane.tolerance(spacing_mm);
-    int count = 0;
-    for (std::size_t e = 0; e < elements.size(); e += each) count += plane.holds(elements[e], within);
-    if (count > most) most = count, best = plane;
-  }
+  const auto tried = [&](std::size_t n) { return Plane{elements[n * step].at, elements[n * step].normal}; };
+  std::vector<int> counts((elements.size() + step - 1) / step);
+  for_chunks(static_cast<int>(counts.size()), 8, threads, [&](int, int first, int last) {
+    for (auto n = static_cast<std::size_t>(first); n < static_cast<std::size_t>(last); ++n) {
+      const Plane plane = tried(n);
+      const double within = 2 * plane.tolerance(spacing_mm);
+      for (std::size_t e = 0; e < elements.size(); e += each) counts[n] += plane.holds(elements[e], within);
+    }
+  });
+  const auto most = std::ranges::max_element(counts);
+  if (most == counts.end() || *most == 0) return std::nullopt;
+  std::optional<Plane> best = tried(static_cast<std::size_t>(most - counts.begin()));
   for (int round = 0; best && round < 4; ++round) best = refitted(elements, *best, (round < 2 ? 2 : 1) * best->tolerance(spacing_mm));
   return best;
 }
@@ -255,7 +259,7 @@ std::vector<LevelSurface> level_surfaces(const Volume<std::uint8_t>& levels, con
   std::vector<Element> left = all;
   std::vector<LevelSurface> surfaces;
   for (std::size_t n = 0; n < kMostPlanes && surfaces.size() < kMostSurfaces; ++n) {
-    const auto plane = fullest_plane(left, spacing);
+    const auto plane = fullest_plane(left, spacing, threads);
     if (!plane) break;
     const std::vector<Element> held = on(*plane, 2 * plane->tolerance(spacing), left);
     if (held.size() < kLeastPlaces) break;

@@ -5,6 +5,8 @@
 #include <numbers>
 #include <utility>
 
+#include "parallel.h"
+
 namespace leastharm::segment_detail {
 namespace {
 
@@ -76,19 +78,25 @@ class Mirrored {
 
 /// Tries planes near one: turned about the head axis by `turn`, tilted by `tilt`, and moved by `move`, each by -n..n steps.
 void search_mirror(const Mirrored& points, const Field& field, const Vec3& head, double turn, int turns,
-                   double tilt, int tilts, double move, int moves, Mirror& best) {
+                   double tilt, int tilts, double move, int moves, int threads, Mirror& best) {
   const Mirror start = best;
   const Vec3 across = head.cross(start.normal).normalized();
-  for (int t = -turns; t <= turns; ++t)
+  std::vector<Mirror> found(static_cast<std::size_t>(2 * turns + 1), best);   // the best of each turn
+  for_chunks(2 * turns + 1, 1, threads, [&](int n, int, int) {
+    const int t = n - turns;
+    Mirror& nearest = found[static_cast<std::size_t>(n)];
     for (int u = -tilts; u <= tilts; ++u) {
       const Vec3 turned = std::cos(t * turn) * start.normal + std::sin(t * turn) * across;
       const Vec3 normal = (std::cos(u * tilt) * turned + std::sin(u * tilt) * head).normalized();
       for (int m = -moves; m <= moves; ++m) {
         const Vec3 point = start.point + m * move * normal;
         const double score = points.score(field, normal, point);
-        if (score > best.score) best = {normal, point, score};
+        if (score > nearest.score) nearest = {normal, point, score};
       }
     }
+  });
+  for (const Mirror& m : found)
+    if (m.score > best.score) best = m;
 }
 
 std::vector<Weighted> thinned(const std::vector<Weighted>& points, std::size_t most) {
@@ -100,17 +108,17 @@ std::vector<Weighted> thinned(const std::vector<Weighted>& points, std::size_t m
 
 }  // namespace
 
-Mirror find_mirror(const Blocks& blocks, const std::vector<Weighted>& bone, const Axes& axes, const Vec3& head) {
+Mirror find_mirror(const Blocks& blocks, const std::vector<Weighted>& bone, const Axes& axes, const Vec3& head, int threads) {
   const Mirrored few(thinned(bone, 5000), blocks, axes.centre);
   const Field wide(blocks, blocks.bone, 3), narrow(blocks, blocks.bone, 1);
   const double step = blocks.coarse.spacing_mm.maxCoeff();
   Mirror best{axes.directions.col(1), axes.centre, -1};
   const double degree = std::numbers::pi / 180;
-  search_mirror(few, wide, head, 6 * degree, 15, 1, 0, 2 * step, 4, best);
+  search_mirror(few, wide, head, 6 * degree, 15, 1, 0, 2 * step, 4, threads, best);
   best.score = -1;
-  search_mirror(few, wide, head, 2 * degree, 3, 3 * degree, 3, step, 2, best);
+  search_mirror(few, wide, head, 2 * degree, 3, 3 * degree, 3, step, 2, threads, best);
   best.score = -1;
-  search_mirror(few, narrow, head, 0.7 * degree, 3, 1 * degree, 3, 0.4 * step, 3, best);
+  search_mirror(few, narrow, head, 0.7 * degree, 3, 1 * degree, 3, 0.4 * step, 3, threads, best);
   return best;
 }
 

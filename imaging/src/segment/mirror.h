@@ -14,6 +14,7 @@ struct Mirror {
 };
 
 /// The plane near the body's own axes that lays most of its bone onto bone.
-[[nodiscard]] Mirror find_mirror(const Blocks& blocks, const std::vector<Weighted>& bone, const Axes& axes, const Vec3& head);
+[[nodiscard]] Mirror find_mirror(const Blocks& blocks, const std::vector<Weighted>& bone, const Axes& axes, const Vec3& head,
+                                 int threads);
 
 }  // namespace leastharm::segment_detail

@@ -40,4 +40,10 @@ inline void for_chunks(int count, int chunk_size, int threads,
   if (failure) std::rethrow_exception(failure);
 }
 
+/// Does two pieces of work at the same time where there is more than one thread. Neither may read what the other writes.
+template <typename First, typename Second>
+void side_by_side(int threads, const First& first, const Second& second) {
+  for_chunks(2, 1, threads, [&](int piece, int, int) { piece == 0 ? first() : second(); });
+}
+
 }  // namespace leastharm::segment_detail

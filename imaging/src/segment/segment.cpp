@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "../roomy_values.h"
 #include "bone_rim.h"
 #include "classes.h"
 #include "coarse.h"
@@ -67,6 +68,13 @@ std::vector<Side> sides_of(const Coarse& coarse, const Shares& shares, const std
   return envelope_sides(coarse, wall, air, support, threads);
 }
 
+/// Blocks of the body: what the envelope holds, and its wall.
+std::vector<std::uint8_t> body_of(const std::vector<Side>& sides) {
+  std::vector<std::uint8_t> body(sides.size());
+  for (std::size_t v = 0; v < sides.size(); ++v) body[v] = sides[v] != Side::outside;
+  return body;
+}
+
 /// The least level of spongy bone: beyond what tissue's own unevenness reaches.
 int spongy_level(const TissueTexture& texture, const Thresholds& thresholds) {
   constexpr double kLeastOver_hu = 40;
@@ -81,11 +89,7 @@ void finish_labels(int threads, Volume<std::uint8_t>& codes) {
     const std::uint8_t material = c & code::kMaterial;
     table[c] = material == label(Material::wrapping) && (c & code::kInside) ? label(Material::packing) : material;
   }
-  const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
-  for_chunks(codes.grid.size[2], 4, threads, [&](int, int first, int last) {
-    for (std::size_t v = slice * static_cast<std::size_t>(first); v < slice * static_cast<std::size_t>(last); ++v)
-      codes.values[v] = table[codes.values[v]];
-  });
+  change_codes(threads, [&](std::uint8_t c) { return table[c]; }, codes);
 }
 
 void note(Segmentation& map, std::string what) { map.findings.push_back({Level::note, std::move(what)}); }
@@ -114,7 +118,7 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   out.confidence = denoised_levels(hu, readings, workers);   // levels first; confidence takes their place
   Volume<std::uint8_t>& levels = out.confidence;
   Volume<std::uint8_t>& codes = out.materials;
-  codes = {hu.grid, std::vector<std::uint8_t>(hu.values.size())};
+  codes = {hu.grid, roomy_values<std::uint8_t>(hu.values.size())};
 
   const LevelCounts counts = count_levels(levels, workers);
   Thresholds thresholds = thresholds_for(counts);
@@ -122,33 +126,45 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   const Coarse coarse = coarse_grid(hu.grid, static_cast<double>(tissue_voxels) * hu.grid.voxel_volume_mm3());
   const Shares shares = shares_of(hu, readings.air_hu, levels, coarse, thresholds, workers);
   if (!thresholds.fat && fat_under_skin(coarse, shares, workers)) take_as_living(thresholds);
-  const std::vector<Slab> slabs = find_slabs(levels, coarse, shares, find_cut_slabs(levels, coarse, thresholds));
-  const TissueTexture texture = tissue_texture(coarse, shares, readings.noise_hu);
-
-  classify(levels, thresholds, readings.noise_hu, workers, codes);
-  const std::vector<Side> sides = sides_of(coarse, shares, blocks_of(slabs, hu.grid, coarse), workers);
-  std::vector<std::uint8_t> body(sides.size());
-  for (std::size_t v = 0; v < sides.size(); ++v) body[v] = sides[v] != Side::outside;
+  std::vector<Slab> slabs;
+  std::vector<Side> sides;
+  double half_mm = 0;
+  TissueTexture texture;
+  side_by_side(
+      workers,
+      [&] {
+        slabs = find_slabs(levels, coarse, shares, find_cut_slabs(levels, coarse, thresholds), workers);
+        sides = sides_of(coarse, shares, blocks_of(slabs, hu.grid, coarse), workers);
+        half_mm = half_thickness_mm(coarse, body_of(sides), workers);
+      },
+      [&] {
+        texture = tissue_texture(coarse, shares, readings.noise_hu);
+        classify(levels, thresholds, readings.noise_hu, workers, codes);
+      });
   flag_sides(coarse, sides, workers, codes);
   mark_slabs(slabs, coarse, levels, label(Material::support), codes);
   const bool wrapped = settle_skin(thresholds.fat, workers, codes);
   settle_fibre(levels, thresholds, workers, codes);
   drop_false_fibre(levels, thresholds, wrapped, workers, codes);
-  const double half_mm = half_thickness_mm(coarse, body, workers);
   if (!thresholds.fat) find_mineral_packing(levels, coarse, shares, half_mm, readings.noise_hu, workers, codes);
-  find_dense(levels, workers, codes);
-  fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), spongy_level(texture, thresholds)}, workers, codes);
-  fill_bone(levels, thresholds, {std::min(kWidestSpongy_mm, kSpongyShare * half_mm), 0, true}, workers, codes);
-  fill_bone(levels, thresholds, {std::min(kWidestMarrow_mm, kMarrowShare * half_mm), 0}, workers, codes);
+  find_dense(levels, counts, workers, codes);
+  const double spongy_mm = std::min(kWidestSpongy_mm, kSpongyShare * half_mm);
+  fill_bone(levels, thresholds,
+            {{spongy_mm, spongy_level(texture, thresholds)},
+             {spongy_mm, 0, true},
+             {std::min(kWidestMarrow_mm, kMarrowShare * half_mm), 0}},
+            workers, codes);
   trim_bone(levels, thresholds, workers, codes);
   if (!thresholds.fat) find_resin(levels, coarse, shares, texture, sides, half_mm, workers, codes);
   finish_labels(workers, codes);
-  levels_to_confidence(hu, codes, thresholds, confidences, workers, out.confidence);
-
-  count_materials(hu, out, workers);
+  side_by_side(
+      workers, [&] { out.proposed_frame = propose_frame(codes, workers); },
+      [&] {
+        levels_to_confidence(hu, codes, thresholds, confidences, workers, out.confidence);
+        count_materials(hu, out, workers);
+      });
   if (out.volume_mm3[label(Material::air)] >= 0.9999 * hu.grid.voxel_volume_mm3() * static_cast<double>(hu.values.size()))
     throw BadInput("The volume holds nothing but air: choose the series that shows the object.");
-  out.proposed_frame = propose_frame(codes, workers);
   if (!readings.air_found) note(out, "No room air was found: HU are taken as they stand.");
   if (thresholds.fat)
     note(out, "Fat and lean tissue part as in a living body: what is light inside it counts as lung, that is air; what is light around it as support.");

@@ -62,9 +62,9 @@ std::vector<std::uint8_t> clear_sides(const std::vector<Side>& sides) {
 }
 
 /// What a block's voxels count as when nothing clear can be reached: the commonest side among its neighbours.
-std::vector<std::uint8_t> likely_sides(const Coarse& coarse, const std::vector<Side>& sides) {
+std::vector<std::uint8_t> likely_sides(const Coarse& coarse, const std::vector<Side>& sides, int threads) {
   std::vector<std::uint8_t> likely(sides.size(), code::kOutside);
-  for (int k = 0; k < coarse.size[2]; ++k)
+  for_chunks(coarse.size[2], 1, threads, [&](int k, int, int) {
     for (int j = 0; j < coarse.size[1]; ++j)
       for (int i = 0; i < coarse.size[0]; ++i) {
         if (sides[coarse.offset(i, j, k)] != Side::wall) continue;
@@ -81,6 +81,7 @@ std::vector<std::uint8_t> likely_sides(const Coarse& coarse, const std::vector<S
               }
         if (balance > 0 || seen == 0) likely[coarse.offset(i, j, k)] = code::kInside;
       }
+  });
   return likely;
 }
 
@@ -89,7 +90,6 @@ std::vector<std::uint8_t> likely_sides(const Coarse& coarse, const std::vector<S
 void flag_sides(const Coarse& coarse, const std::vector<Side>& sides, int threads, Volume<std::uint8_t>& codes) {
   const std::vector<std::uint8_t> clear = clear_sides(sides);
   const auto [width, height, depth] = codes.grid.size;
-  std::vector<std::uint8_t> likely;
   for_chunks(depth, 2, threads, [&, w = width, h = height](int, int first, int last) {
     for (int k = first; k < last; ++k) {
       std::uint8_t* slice = codes.values.data() + codes.grid.offset(0, 0, k);
@@ -100,7 +100,7 @@ void flag_sides(const Coarse& coarse, const std::vector<Side>& sides, int thread
       spread_slice(slice, w, h);
     }
   });
-  likely = likely_sides(coarse, sides);
+  const std::vector<std::uint8_t> likely = likely_sides(coarse, sides, threads);
   for_chunks(depth, 2, threads, [&, w = width, h = height](int, int first, int last) {
     for (int k = first; k < last; ++k)
       for (int j = 0; j < h; ++j) {

@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "denoise.h"
+#include "parallel.h"
 #include "regions.h"
 #include "slab_surface.h"
 #include "slab_voxels.h"
@@ -243,25 +244,27 @@ std::optional<Candidate> slab_in(const Volume<std::uint8_t>& levels, const Coars
 
 /// The layer that covers most of what is seen from its end.
 std::optional<Slab> next_slab(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                              const std::vector<std::uint8_t>& peeled) {
+                              const std::vector<std::uint8_t>& peeled, int threads) {
+  std::array<std::optional<Candidate>, 6> seen;
+  for_chunks(6, 1, threads, [&](int n, int, int) {
+    seen[static_cast<std::size_t>(n)] = slab_in(levels, coarse, shares, peeled, make_view(coarse, shares, peeled, n / 2, n % 2 == 1));
+  });
   std::optional<Candidate> best;
-  for (int axis = 0; axis < 3; ++axis)
-    for (const bool from_end : {false, true}) {
-      auto found = slab_in(levels, coarse, shares, peeled, make_view(coarse, shares, peeled, axis, from_end));
-      if (found && (!best || found->share > best->share)) best = std::move(found);
-    }
+  for (auto& found : seen)
+    if (found && (!best || found->share > best->share)) best = std::move(found);
   if (!best) return std::nullopt;
   return std::move(best->slab);
 }
 
 }  // namespace
 
-std::vector<Slab> find_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, std::vector<Slab> known) {
+std::vector<Slab> find_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares, std::vector<Slab> known,
+                             int threads) {
   constexpr std::size_t kMost = 10;
   std::vector<Slab> slabs = std::move(known);
   std::vector<std::uint8_t> peeled = blocks_of(slabs, levels.grid, coarse);
   while (slabs.size() < kMost) {
-    auto slab = next_slab(levels, coarse, shares, peeled);
+    auto slab = next_slab(levels, coarse, shares, peeled, threads);
     if (!slab) break;
     slabs.push_back(std::move(*slab));
     peeled = blocks_of(slabs, levels.grid, coarse);

@@ -25,7 +25,7 @@ struct Slab {
 /// Finds outer layers from all six ends, peeling one after another. A layer's outer face must make up a good part of
 /// what is seen from its end, and be seen to end in air, one thickness further on, where nothing lies against it. Begins behind the `known` ones and returns all.
 [[nodiscard]] std::vector<Slab> find_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Shares& shares,
-                                           std::vector<Slab> known);
+                                           std::vector<Slab> known, int threads);
 
 /// Blocks that lie mostly in one of the slabs.
 [[nodiscard]] std::vector<std::uint8_t> blocks_of(const std::vector<Slab>& slabs, const Grid& grid,
