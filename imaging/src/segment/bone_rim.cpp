@@ -8,6 +8,7 @@
 #include <optional>
 #include <vector>
 
+#include "eight.h"
 #include "parallel.h"
 #include "thresholds.h"
 
@@ -35,10 +36,13 @@ LevelCounts count_bone(const Volume<std::uint8_t>& levels, const Volume<std::uin
   std::vector<LevelCounts> parts(static_cast<std::size_t>(n[2]));
   for_chunks(n[2], 1, threads, [&](int k, int, int) {
     LevelCounts& part = parts[static_cast<std::size_t>(k)];
-    std::size_t v = codes.grid.offset(0, 0, k);
-    for (int j = 0; j < n[1]; ++j)
-      for (int i = 0; i < n[0]; ++i, ++v)
-        if (material(codes.values[v]) == kBone && counts(v, Place{i, j, k})) ++part[levels.values[v]];
+    for (int j = 0; j < n[1]; ++j) {
+      const std::size_t row = codes.grid.offset(0, j, k);
+      for_each_of(codes.values.data() + row, n[0], code::kMaterial, kBone, [&](int i) {
+        const std::size_t v = row + static_cast<std::size_t>(i);
+        if (counts(v, Place{i, j, k})) ++part[levels.values[v]];
+      });
+    }
   });
   LevelCounts all{};
   for (const LevelCounts& part : parts)
@@ -167,11 +171,11 @@ void trim_bone(const Volume<std::uint8_t>& levels, const Thresholds& thresholds,
   std::vector<std::vector<std::size_t>> given_back(static_cast<std::size_t>(n[2]));
   for_chunks(n[2], 1, threads, [&](int k, int, int) {
     for (int j = 0; j < n[1]; ++j) {
-      const std::size_t start = codes.grid.offset(0, j, k);
-      for (int i = 0; i < n[0]; ++i) {
-        const std::size_t v = start + static_cast<std::size_t>(i);
-        if (material(codes.values[v]) == kBone && rim.mostly_other(v, {i, j, k})) given_back[static_cast<std::size_t>(k)].push_back(v);
-      }
+      const std::size_t row = codes.grid.offset(0, j, k);
+      for_each_of(codes.values.data() + row, n[0], code::kMaterial, kBone, [&](int i) {
+        const std::size_t v = row + static_cast<std::size_t>(i);
+        if (rim.mostly_other(v, {i, j, k})) given_back[static_cast<std::size_t>(k)].push_back(v);
+      });
     }
   });
   for (const auto& slice : given_back)

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <vector>
 
+#include "eight.h"
 #include "measure.h"
 #include "parallel.h"
 
@@ -139,6 +140,12 @@ void levels_to_confidence(const Volume<std::int16_t>& hu, const Volume<std::uint
         if (k + 1 < n[2]) count_differing(here, row(j, k + 1), n[0], counts.data());
         for (int i = 0; i < n[0]; ++i) {
           const std::size_t v = at + static_cast<std::size_t>(i);
+          if (i + 8 <= n[0] && eight_at(&counts[static_cast<std::size_t>(i)]) == 0) {   // amid one material
+            const ByLevel& known = lookup.amid[here[i]];
+            for (std::size_t w = v; w < v + 8; ++w) levels.values[w] = hu.values[w] < kLowestReadingHu ? 0 : known[levels.values[w]];
+            i += 7;
+            continue;
+          }
           const std::uint8_t crowd = counts[static_cast<std::size_t>(i)];
           const ByLevel& known = crowd == 0 ? lookup.amid[here[i]] : lookup.border[here[i]][beyond.of({i, j, k})][(crowd - 1U) / 2];
           levels.values[v] = hu.values[v] < kLowestReadingHu ? 0 : known[levels.values[v]];

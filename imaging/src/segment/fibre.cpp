@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "denoise.h"
+#include "eight.h"
 #include "parallel.h"
 
 namespace leastharm::segment_detail {
@@ -22,18 +23,23 @@ void for_slices(const Volume<std::uint8_t>& codes, int threads, const Work& work
   for_chunks(codes.grid.size[2], 1, threads, [&](int k, int, int) { work(k); });
 }
 
+/// Calls work(offset) for each voxel of fibre in a slice.
+template <typename Work>
+void for_fibre(const Volume<std::uint8_t>& codes, int k, const Work& work) {
+  const std::size_t first = codes.grid.offset(0, 0, k);
+  for_each_of(codes.values.data() + first, codes.grid.size[0] * codes.grid.size[1], code::kMaterial, label(Material::wrapping),
+              [&](int n) { work(first + static_cast<std::size_t>(n)); });
+}
+
 }  // namespace
 
 void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, int threads,
                   Volume<std::uint8_t>& codes) {
-  const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
   std::vector<std::array<LevelCounts, 2>> parts(static_cast<std::size_t>(codes.grid.size[2]));
   for_slices(codes, threads, [&](int k) {
     auto& part = parts[static_cast<std::size_t>(k)];
     for (LevelCounts& counts : part) counts.fill(0);
-    const std::size_t start = slice * static_cast<std::size_t>(k);
-    for (std::size_t v = start; v < start + slice; ++v)
-      if (fibre(codes.values[v])) ++part[(codes.values[v] & code::kInside) ? 1 : 0][levels.values[v]];
+    for_fibre(codes, k, [&](std::size_t v) { ++part[(codes.values[v] & code::kInside) ? 1 : 0][levels.values[v]]; });
   });
   std::array<LevelCounts, 2> counts{};
   for (const auto& part : parts)
@@ -42,11 +48,10 @@ void settle_fibre(const Volume<std::uint8_t>& levels, const Thresholds& threshol
   const int outside = std::max(thresholds.fibre, fibre_threshold(counts[0], thresholds.fibre));
   const int inside = std::max(thresholds.fibre, fibre_threshold(counts[1], thresholds.fibre));
   for_slices(codes, threads, [&](int k) {
-    const std::size_t start = slice * static_cast<std::size_t>(k);
-    for (std::size_t v = start; v < start + slice; ++v) {
+    for_fibre(codes, k, [&](std::size_t v) {
       std::uint8_t& c = codes.values[v];
-      if (fibre(c) && levels.values[v] < ((c & code::kInside) ? inside : outside)) c &= code::kSide;
-    }
+      if (levels.values[v] < ((c & code::kInside) ? inside : outside)) c &= code::kSide;
+    });
   });
 }
 
@@ -101,11 +106,10 @@ void mark_thin(int threads, Volume<std::uint8_t>& codes) {
   for_slices(codes, threads, [&](int k) {
     for (int j = 0; j < n[1]; ++j) {
       const std::size_t row = codes.grid.offset(0, j, k);
-      for (int i = 0; i < n[0]; ++i) {
+      for_each_of(codes.values.data() + row, n[0], code::kMaterial, label(Material::wrapping), [&](int i) {
         const std::size_t v = row + static_cast<std::size_t>(i);
-        const std::uint8_t c = codes.values[v];
-        if (fibre(c) && sweep.thin_sheet({i, j, k}, v, !(c & code::kInside))) thin[static_cast<std::size_t>(k)].push_back(v);
-      }
+        if (sweep.thin_sheet({i, j, k}, v, !(codes.values[v] & code::kInside))) thin[static_cast<std::size_t>(k)].push_back(v);
+      });
     }
   });
   for (const auto& slice : thin)
@@ -119,20 +123,17 @@ void drop_false_fibre(const Volume<std::uint8_t>& levels, const Thresholds& thre
   mark_thin(threads, codes);
   const bool living = thresholds.fat;
   const int half = (level_of(-1000) + thresholds.tissue_peak) / 2;
-  const std::size_t slice = codes.values.size() / static_cast<std::size_t>(codes.grid.size[2]);
   for_slices(codes, threads, [&](int k) {
-    const std::size_t start = slice * static_cast<std::size_t>(k);
-    for (std::size_t v = start; v < start + slice; ++v) {
+    for_fibre(codes, k, [&](std::size_t v) {   // and only fibre is marked
       std::uint8_t& c = codes.values[v];
       const bool marked = (c & kMark) != 0;
       c = static_cast<std::uint8_t>(c & ~kMark);
-      if (!fibre(c)) continue;
       const bool inside = (c & code::kInside) != 0;
       const std::uint8_t side = c & code::kSide;
       if (!inside && living && !marked) c = static_cast<std::uint8_t>(side | label(Material::support));
       else if (inside ? marked || living : !wrapped)
         c = static_cast<std::uint8_t>(side | (levels.values[v] >= half ? label(Material::body) : label(Material::air)));
-    }
+    });
   });
 }
 

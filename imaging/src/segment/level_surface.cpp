@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "denoise.h"
+#include "eight.h"
 #include "parallel.h"
 #include "regions.h"
 
@@ -37,8 +38,6 @@ struct Element {
 
 std::uint8_t material(std::uint8_t c) { return c & code::kMaterial; }
 
-bool soft(std::uint8_t c) { return material(c) == label(Material::body) || material(c) == label(Material::resin); }
-
 class Surveyor {
  public:
   Surveyor(const Volume<std::uint8_t>& levels, const Volume<std::uint8_t>& codes)
@@ -46,7 +45,6 @@ class Surveyor {
 
   void look(int i, int j, int k, Element& element) const {
     const std::size_t v = levels_.grid.offset(i, j, k);
-    if (!soft(codes_.values[v])) return;
     const std::array<int, 3> at{i, j, k};
     for (std::size_t a = 0; a < 3; ++a)
       if (at[a] == 0 || at[a] + 1 == levels_.grid.size[a]) return;
@@ -94,7 +92,9 @@ std::vector<Element> elements_of(const Volume<std::uint8_t>& levels, const Volum
       std::fill(row.begin(), row.end(), Element{});
       for (int k = c * coarse.factor[2]; k < end(c, 2); ++k)
         for (int j = b * coarse.factor[1]; j < end(b, 1); ++j)
-          for (int i = 0; i < levels.grid.size[0]; ++i) surveyor.look(i, j, k, row[static_cast<std::size_t>(i / coarse.factor[0])]);
+          for (const Material soft : {Material::body, Material::resin})
+            for_each_of(codes.values.data() + levels.grid.offset(0, j, k), levels.grid.size[0], code::kMaterial, label(soft),
+                        [&](int i) { surveyor.look(i, j, k, row[static_cast<std::size_t>(i / coarse.factor[0])]); });
       for (int i = 0; i < coarse.size[0]; ++i) {
         Element& e = row[static_cast<std::size_t>(i)];
         if (e.voxels == 0 || e.normal.norm() < 0.7 * e.voxels) continue;

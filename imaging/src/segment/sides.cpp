@@ -8,7 +8,22 @@
 namespace leastharm::segment_detail {
 namespace {
 
-bool passable(std::uint8_t c) { return (c & code::kMaterial) <= label(Material::wrapping); }
+constexpr std::uint8_t kSolid = 0x06;   ///< of a material's bits: none is set in air and fibre, where a side can spread
+static_assert(label(Material::air) == 0 && label(Material::wrapping) == 1);
+
+bool passable(std::uint8_t c) { return (c & kSolid) == 0; }
+
+/// Calls work(i) for each voxel of a row through which a side can spread, and which has none.
+template <typename Work>
+void for_lacking(const std::uint8_t* row, int width, const Work& work) {
+  for_each_of(row, width, kSolid | code::kSide, 0, work);
+}
+
+bool lacks(const std::uint8_t* row, int width) {
+  bool any = false;
+  for_lacking(row, width, [&](int) { any = true; });
+  return any;
+}
 
 /// Takes over the neighbours' side along a row, to the right (`step` 1) or from its end to the left (-1).
 void spread(std::uint8_t* row, int width, int step) {
@@ -38,19 +53,22 @@ void spread_slice(std::uint8_t* slice, int width, int height) {
   const auto row = [&](int j) { return slice + static_cast<std::ptrdiff_t>(j) * width; };
   for (int round = 0; round < 2; ++round) {
     for (int j = 0; j < height; ++j) {
+      if (!lacks(row(j), width)) continue;
       spread(row(j), width, 1);
       spread(row(j), width, -1);
     }
-    for (int j = 1; j < height; ++j) spread_rows(row(j - 1), row(j), width);
-    for (int j = height - 2; j >= 0; --j) spread_rows(row(j + 1), row(j), width);
+    for (int j = 1; j < height; ++j)
+      if (lacks(row(j), width)) spread_rows(row(j - 1), row(j), width);
+    for (int j = height - 2; j >= 0; --j)
+      if (lacks(row(j), width)) spread_rows(row(j + 1), row(j), width);
   }
 }
 
-/// Takes over the blocks' sides along one row; where `lacking` alone, in voxels that have none.
-void take_sides(const std::uint8_t* blocks, int factor, int width, bool lacking, std::uint8_t* row) {
+/// Takes over the blocks' sides along one row.
+void take_sides(const std::uint8_t* blocks, int factor, int width, std::uint8_t* row) {
   for (int first = 0; first < width; first += factor, ++blocks)
     for (int i = first; i < std::min(width, first + factor); ++i)
-      if (passable(row[i]) && !(lacking && (row[i] & code::kSide))) row[i] = static_cast<std::uint8_t>(row[i] | *blocks);
+      if (passable(row[i])) row[i] = static_cast<std::uint8_t>(row[i] | *blocks);
 }
 
 /// The flags of blocks on a clear side.
@@ -61,28 +79,19 @@ std::vector<std::uint8_t> clear_sides(const std::vector<Side>& sides) {
   return clear;
 }
 
-/// What a block's voxels count as when nothing clear can be reached: the commonest side among its neighbours.
-std::vector<std::uint8_t> likely_sides(const Coarse& coarse, const std::vector<Side>& sides, int threads) {
-  std::vector<std::uint8_t> likely(sides.size(), code::kOutside);
-  for_chunks(coarse.size[2], 1, threads, [&](int k, int, int) {
-    for (int j = 0; j < coarse.size[1]; ++j)
-      for (int i = 0; i < coarse.size[0]; ++i) {
-        if (sides[coarse.offset(i, j, k)] != Side::wall) continue;
-        int balance = 0, seen = 0;
-        for (int reach = 1; reach <= 3 && seen == 0; ++reach)
-          for (int c = -reach; c <= reach; ++c)
-            for (int b = -reach; b <= reach; ++b)
-              for (int a = -reach; a <= reach; ++a) {
-                if (!coarse.contains(i + a, j + b, k + c)) continue;
-                const Side s = sides[coarse.offset(i + a, j + b, k + c)];
-                if (s == Side::wall) continue;
-                ++seen;
-                balance += s == Side::inside ? 1 : -1;
-              }
-        if (balance > 0 || seen == 0) likely[coarse.offset(i, j, k)] = code::kInside;
-      }
-  });
-  return likely;
+/// What the voxels of a block of wall count as when nothing clear can be reached: the commonest side among its neighbours.
+std::uint8_t likely_side(const Coarse& coarse, const std::vector<Side>& sides, int i, int j, int k) {
+  int balance = 0, seen = 0;
+  for (int reach = 1; reach <= 3 && seen == 0; ++reach)
+    for (int c = std::max(0, k - reach); c <= std::min(coarse.size[2] - 1, k + reach); ++c)
+      for (int b = std::max(0, j - reach); b <= std::min(coarse.size[1] - 1, j + reach); ++b)
+        for (int a = std::max(0, i - reach); a <= std::min(coarse.size[0] - 1, i + reach); ++a) {
+          const Side s = sides[coarse.offset(a, b, c)];
+          if (s == Side::wall) continue;
+          ++seen;
+          balance += s == Side::inside ? 1 : -1;
+        }
+  return balance > 0 || seen == 0 ? code::kInside : code::kOutside;
 }
 
 }  // namespace
@@ -90,23 +99,21 @@ std::vector<std::uint8_t> likely_sides(const Coarse& coarse, const std::vector<S
 void flag_sides(const Coarse& coarse, const std::vector<Side>& sides, int threads, Volume<std::uint8_t>& codes) {
   const std::vector<std::uint8_t> clear = clear_sides(sides);
   const auto [width, height, depth] = codes.grid.size;
-  for_chunks(depth, 2, threads, [&, w = width, h = height](int, int first, int last) {
+  for_chunks(depth, coarse.factor[2], threads, [&, w = width, h = height](int layer, int first, int last) {
+    const auto block_row = [&](int j) { return coarse.offset(0, j / coarse.factor[1], layer); };
+    std::vector<std::uint8_t> likely(coarse.offset(0, 0, 1));   // of this layer's blocks, where known
     for (int k = first; k < last; ++k) {
-      std::uint8_t* slice = codes.values.data() + codes.grid.offset(0, 0, k);
-      for (int j = 0; j < h; ++j) {
-        const std::uint8_t* row = &clear[coarse.offset(0, j / coarse.factor[1], k / coarse.factor[2])];
-        take_sides(row, coarse.factor[0], w, false, slice + static_cast<std::ptrdiff_t>(j) * w);
-      }
-      spread_slice(slice, w, h);
+      const auto row = [&](int j) { return codes.values.data() + codes.grid.offset(0, j, k); };
+      for (int j = 0; j < h; ++j) take_sides(&clear[block_row(j)], coarse.factor[0], w, row(j));
+      spread_slice(row(0), w, h);
+      for (int j = 0; j < h; ++j)
+        for_lacking(row(j), w, [&](int i) {
+          const int a = i / coarse.factor[0], b = j / coarse.factor[1];
+          std::uint8_t& side = likely[coarse.offset(a, b, 0)];
+          if (side == 0) side = likely_side(coarse, sides, a, b, layer);
+          row(j)[i] = static_cast<std::uint8_t>(row(j)[i] | side);
+        });
     }
-  });
-  const std::vector<std::uint8_t> likely = likely_sides(coarse, sides, threads);
-  for_chunks(depth, 2, threads, [&, w = width, h = height](int, int first, int last) {
-    for (int k = first; k < last; ++k)
-      for (int j = 0; j < h; ++j) {
-        const std::uint8_t* row = &likely[coarse.offset(0, j / coarse.factor[1], k / coarse.factor[2])];
-        take_sides(row, coarse.factor[0], w, true, codes.values.data() + codes.grid.offset(0, j, k));
-      }
   });
 }
 

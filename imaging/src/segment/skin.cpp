@@ -200,7 +200,7 @@ bool settle_skin(bool living, int threads, Volume<std::uint8_t>& codes) {
   const auto linen = [&](const Seen& s) { return width(s.between, s.faces) > limit; };
   const bool wrapped = !living && (linen(all) || static_cast<double>(all.thick) > kThickShare * static_cast<double>(all.faces));
   if (wrapped) restore(skin, linen, threads, codes);
-  for (std::uint8_t& c : codes.values) c = static_cast<std::uint8_t>(c & ~code::kMixed);
+  change_codes(threads, [](std::uint8_t c) { return static_cast<std::uint8_t>(c & ~code::kMixed); }, codes);
   return wrapped;
 }
 
