@@ -88,6 +88,18 @@ TEST(Segment, ChildInThickLinenWithAFind) {
 TEST(Segment, LinenIsNotTakenForATableThatTheFieldCuts) {
   expect_overlap(drawn(107), {{wrapping, 0.85}, {body, 0.95}, {packing, 0.95}, {bone, 0.88}, {support, 0.85}});
 }
+TEST(Segment, CoffinThatARoundFieldCutsIsSupport) {
+  expect_overlap(drawn(501, 2), {{wrapping, 0.9}, {body, 0.95}, {support, 0.9}});
+}
+TEST(Segment, HeadBoardThatTheVolumesEndCutsIsSupport) {
+  const Case& c = coarse("coffin", {2.4, 2.4, 3.2});
+  const int last = c.truth.grid.size[2] - 1;
+  std::int64_t board = 0, found = 0;
+  for (std::size_t v = c.truth.grid.offset(0, 0, last); v < c.truth.values.size(); ++v)
+    if (c.truth.values[v] == static_cast<std::uint8_t>(support)) ++board, found += c.map.materials.values[v] == static_cast<std::uint8_t>(support);
+  ASSERT_GT(board, 3000);
+  EXPECT_GT(static_cast<double>(found), 0.95 * static_cast<double>(board));
+}
 TEST(Segment, SandInASmallChildIsPackingAndNotBone) {
   expect_overlap(drawn(127, 1.2), {{wrapping, 0.9}, {body, 0.95}, {packing, 0.9}, {bone, 0.85}, {support, 0.9}});
 }

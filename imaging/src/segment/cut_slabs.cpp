@@ -6,6 +6,7 @@
 #include <cmath>
 #include <optional>
 
+#include "measure.h"
 #include "view.h"
 
 namespace leastharm::segment_detail {
@@ -16,6 +17,7 @@ constexpr int kAirVoxels = 3;               ///< so many in a row end the suppor
 constexpr double kLeastAgreement = 0.6;     ///< of the cells of a column that end in air
 constexpr double kLeastLength = 0.25;       ///< of the volume's length, that such cells take in a column
 constexpr double kLeastColumns = 0.08;      ///< of all columns that have a depth,
+constexpr double kLeastOfSection = 0.5;     ///< of the volume's cross-section, for a head or foot board: linen over the head covers less
 constexpr double kLeastInliers = 0.7;       ///< and share of those that lie on the parabola
 
 /// An end of the volume, and the fine voxels behind each column of blocks.
@@ -24,18 +26,24 @@ struct End {
   bool from_end = false;
 };
 
-/// Depth from the volume's border to air through nothing denser than loose fibre or wood; kNothing where there is none.
-double depth_to_air(const Volume<std::uint8_t>& levels, const End& end, const Thresholds& t, int u, int v) {
+/// Depth from the volume's border to air, from where the scanner's field begins through nothing denser than loose fibre or wood; kNothing
+/// where there is none.
+double depth_to_air(const Volume<std::int16_t>& hu, const Volume<std::uint8_t>& levels, const End& end, const Thresholds& t, int u, int v) {
   const int n = levels.grid.size[static_cast<std::size_t>(end.axis)];
   const double spacing = levels.grid.spacing_mm[end.axis];
-  int last = -1, air = 0;
+  int first = 0, last = -1, air = 0;   // first: of the field
   for (int w = 0; w < n && air < kAirVoxels; ++w) {
     std::array<int, 3> at{};
     at[static_cast<std::size_t>(end.u_axis)] = u;
     at[static_cast<std::size_t>(end.v_axis)] = v;
     at[static_cast<std::size_t>(end.axis)] = end.from_end ? n - 1 - w : w;
-    const int level = levels.values[levels.grid.offset(at[0], at[1], at[2])];
-    if (level >= t.tissue || (w - air) * spacing > kThickest_mm) return kNothing;
+    const std::size_t voxel = levels.grid.offset(at[0], at[1], at[2]);
+    if (w == first && hu.values[voxel] < kLowestReadingHu) {
+      ++first;
+      continue;
+    }
+    const int level = levels.values[voxel];
+    if (level >= t.tissue || (w - first - air) * spacing > kThickest_mm) return kNothing;
     if (level >= t.fibre) last = w, air = 0;
     else ++air;
   }
@@ -91,22 +99,30 @@ std::optional<Parabola> fitted(const std::vector<double>& depth, double toleranc
   return best;
 }
 
-std::optional<Slab> cut_slab(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Thresholds& thresholds,
+std::optional<Slab> cut_slab(const Volume<std::int16_t>& hu, const Volume<std::uint8_t>& levels, const Coarse& coarse, const Thresholds& thresholds,
                              const End& end) {
   const auto ua = static_cast<std::size_t>(end.u_axis), va = static_cast<std::size_t>(end.v_axis);
   const int columns = coarse.size[ua], rows = coarse.size[va];
   const double tolerance = std::max(1.2, levels.grid.spacing_mm[end.axis]);
   std::vector<double> depth;
+  std::vector<std::vector<double>> cells;   // of each column, those that end in air
   for (int cu = 0; cu < columns; ++cu) {
     std::vector<double> depths;
     for (int cv = 0; cv < rows; ++cv) {
       const auto middle = [&](int c, std::size_t a) { return std::min(c * coarse.factor[a] + coarse.factor[a] / 2, levels.grid.size[a] - 1); };
-      if (const double d = depth_to_air(levels, end, thresholds, middle(cu, ua), middle(cv, va)); d != kNothing) depths.push_back(d);
+      if (const double d = depth_to_air(hu, levels, end, thresholds, middle(cu, ua), middle(cv, va)); d != kNothing) depths.push_back(d);
     }
-    depth.push_back(common_depth(std::move(depths), static_cast<std::size_t>(rows), tolerance));
+    depth.push_back(common_depth(depths, static_cast<std::size_t>(rows), tolerance));
+    cells.push_back(std::move(depths));
   }
   const auto parabola = fitted(depth, tolerance);
   if (!parabola) return std::nullopt;
+  if (end.axis == 2) {
+    std::ptrdiff_t on = 0;
+    for (int cu = parabola->first; cu <= parabola->last; ++cu)
+      on += std::ranges::count_if(cells[static_cast<std::size_t>(cu)], [&](double d) { return std::abs(d - parabola->at(cu)) <= tolerance; });
+    if (static_cast<double>(on) < kLeastOfSection * columns * rows) return std::nullopt;
+  }
   Slab slab{end.axis, end.from_end, {}, {}, 0, 0, std::vector<std::uint8_t>(static_cast<std::size_t>(columns) * static_cast<std::size_t>(rows))};
   for (int cv = 0; cv < rows; ++cv)
     for (int cu = parabola->first; cu <= parabola->last; ++cu)
@@ -121,11 +137,12 @@ std::optional<Slab> cut_slab(const Volume<std::uint8_t>& levels, const Coarse& c
 
 }  // namespace
 
-std::vector<Slab> find_cut_slabs(const Volume<std::uint8_t>& levels, const Coarse& coarse, const Thresholds& thresholds) {
+std::vector<Slab> find_cut_slabs(const Volume<std::int16_t>& hu, const Volume<std::uint8_t>& levels, const Coarse& coarse,
+                                 const Thresholds& thresholds) {
   std::vector<Slab> slabs;
-  for (const int axis : {0, 1})
+  for (const int axis : {0, 1, 2})
     for (const bool from_end : {false, true})
-      if (auto slab = cut_slab(levels, coarse, thresholds, {axis, axis == 0 ? 1 : 0, 2, from_end})) slabs.push_back(std::move(*slab));
+      if (auto slab = cut_slab(hu, levels, coarse, thresholds, {axis, axis == 0 ? 1 : 0, axis == 2 ? 1 : 2, from_end})) slabs.push_back(std::move(*slab));
   return slabs;
 }
 

@@ -133,7 +133,7 @@ Segmentation segment_detail::segment_with(const Volume<std::int16_t>& hu, const 
   side_by_side(
       workers,
       [&] {
-        slabs = find_slabs(levels, coarse, shares, find_cut_slabs(levels, coarse, thresholds), workers);
+        slabs = find_slabs(levels, coarse, shares, find_cut_slabs(hu, levels, coarse, thresholds), workers);
         sides = sides_of(coarse, shares, blocks_of(slabs, hu.grid, coarse), workers);
         half_mm = half_thickness_mm(coarse, body_of(sides), workers);
       },
