@@ -1,8 +1,6 @@
 #include "dicom_codec.h"
 
 #include <algorithm>
-#include <array>
-#include <cstring>
 #include <string>
 
 #include "jpeg_2000.h"

@@ -94,21 +94,15 @@ std::vector<std::uint8_t> ways_to_bone(const Blocks& blocks, double reach_mm, in
   constexpr float kLeastBone = 0.2F;
   constexpr std::uint16_t kNever = 60000;
   const std::vector<std::array<int, 3>> ways = ways_out();
-  const auto follow = [&](std::size_t first, std::size_t last, std::uint8_t* met) {
-    for (std::size_t w = first; w < last; ++w) {
-      const Vec3 step = blocks.coarse.spacing_mm.cwiseProduct(Vec3(ways[w][0], ways[w][1], ways[w][2]));
-      const auto farthest = static_cast<std::uint16_t>(reach_mm / step.norm());
-      along_way<std::uint16_t>(blocks.coarse, ways[w], kNever, [&, met, bone = blocks.bone.data()](std::size_t v, std::uint16_t beyond) {
-        const auto steps = static_cast<std::uint16_t>(std::min<int>(kNever, beyond + 1));
-        met[v] = static_cast<std::uint8_t>(met[v] + (steps <= farthest ? 1 : 0));
-        return bone[v] >= kLeastBone ? std::uint16_t{0} : steps;
-      });
-    }
-  };
-  std::vector<std::uint8_t> ways_met(blocks.coarse.count()), of_rest(ways_met.size());
-  const std::size_t half = ways.size() / 2;   // the other half leads the other way
-  side_by_side(threads, [&] { follow(0, half, ways_met.data()); }, [&] { follow(half, ways.size(), of_rest.data()); });
-  for (std::size_t v = 0; v < ways_met.size(); ++v) ways_met[v] = static_cast<std::uint8_t>(ways_met[v] + of_rest[v]);
+  std::vector<std::uint8_t> ways_met(blocks.coarse.count());
+  follow_ways(ways.size(), threads, ways_met, [&](std::size_t w, std::uint8_t* met) {
+    const auto farthest = static_cast<std::uint16_t>(reach_mm / blocks.coarse.spacing_mm.cwiseProduct(Vec3(ways[w][0], ways[w][1], ways[w][2])).norm());
+    along_way<std::uint16_t>(blocks.coarse, ways[w], kNever, [&, met, bone = blocks.bone.data()](std::size_t v, std::uint16_t beyond) {
+      const auto steps = static_cast<std::uint16_t>(std::min<int>(kNever, beyond + 1));
+      met[v] = static_cast<std::uint8_t>(met[v] + (steps <= farthest ? 1 : 0));
+      return bone[v] >= kLeastBone ? std::uint16_t{0} : steps;
+    });
+  });
   return ways_met;
 }
 

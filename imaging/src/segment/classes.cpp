@@ -119,10 +119,7 @@ void classify(const Volume<std::uint8_t>& levels, const Thresholds& thresholds, 
         if (k > 0 && k + 1 < d) mark_climbs(here, row(j, k - 1), row(j, k + 1), w, least8, climbs.data());
         std::uint8_t* out = codes.values.data() + codes.grid.offset(0, j, k);
         for (int i = 0; i < w; ++i) out[i] = table[here[i]];
-        for (int i = 0; i < w; ++i) {
-          while (i + 8 <= w && eight_at(&climbs[static_cast<std::size_t>(i)]) == 0) i += 8;
-          if (i < w && climbs[static_cast<std::size_t>(i)]) out[i] = climber.material(i, j, k);
-        }
+        for_each_of(climbs.data(), w, 1, 1, [&](int i) { out[i] = climber.material(i, j, k); });
       }
   });
 }

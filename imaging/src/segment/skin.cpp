@@ -177,12 +177,13 @@ void restore(const Skin& skin, const Wanted& wanted, int threads, Volume<std::ui
       for (int a = 0; a < skin.cells()[0]; ++a) {
         if (!wanted(skin.around(a, b, c))) continue;
         for (int k = c * kCell; k < std::min(n[2], (c + 1) * kCell); ++k)
-          for (int j = b * kCell; j < std::min(n[1], (b + 1) * kCell); ++j)
-            for (int i = a * kCell; i < std::min(n[0], (a + 1) * kCell); ++i) {
-              const std::size_t v = codes.grid.offset(i, j, k);
-              if (i + 8 <= n[0] && (eight_at(&codes.values[v]) & eight_of(code::kMixed)) == 0) i += 7;
-              else if ((codes.values[v] & code::kMixed) && skin.mixed_outside(i, j, k) && !skin.under_fold(i, j, k)) found[static_cast<std::size_t>(c)].push_back(v);
-            }
+          for (int j = b * kCell; j < std::min(n[1], (b + 1) * kCell); ++j) {
+            const int first = a * kCell;
+            const std::size_t row = codes.grid.offset(first, j, k);
+            for_each_of(&codes.values[row], std::min(n[0] - first, kCell), code::kMixed, code::kMixed, [&](int i) {
+              if (skin.mixed_outside(first + i, j, k) && !skin.under_fold(first + i, j, k)) found[static_cast<std::size_t>(c)].push_back(row + static_cast<std::size_t>(i));
+            });
+          }
       }
   });
   for (const auto& voxels : found)

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "coarse.h"
+#include "parallel.h"
 
 namespace leastharm::segment_detail {
 
@@ -52,6 +53,18 @@ void along_way(const Coarse& coarse, const std::array<int, 3>& way, Value none, 
       }
     }
   }
+}
+
+/// Calls follow(way, met) for each of some ways, numbered from 0, half of them beside the other half, and adds up for each block what they met.
+template <typename Met, typename Follow>
+void follow_ways(std::size_t ways, int threads, std::vector<Met>& met, const Follow& follow) {
+  std::vector<Met> of_rest(met.size());
+  const std::size_t half = ways / 2;   // the other half leads the other way
+  const auto from_to = [&](std::size_t first, std::size_t last, Met* into) {
+    for (std::size_t way = first; way < last; ++way) follow(way, into);
+  };
+  side_by_side(threads, [&] { from_to(0, half, met.data()); }, [&] { from_to(half, ways, of_rest.data()); });
+  for (std::size_t v = 0; v < met.size(); ++v) met[v] = static_cast<Met>(met[v] + of_rest[v]);
 }
 
 }  // namespace leastharm::segment_detail
